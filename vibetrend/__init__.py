@@ -1,0 +1,1 @@
+"""Early warning from a marine diesel's own vibration."""

@@ -1,0 +1,103 @@
+"""What a recording says: the result of `measure`."""
+
+import math
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+import pandas as pd
+
+from vibetrend.recording import Note, Recording
+
+METHOD_VERSION = 1
+"""Raised whenever the same file would give other numbers."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Speed:
+    """Crankshaft speed through a recording."""
+
+    rpm: float  # mean
+    standard_error_rpm: float
+    spread_percent: float  # standard deviation of the speed within the recording, % of the mean
+    method: Literal["harmonics", "tacho", "tag"]
+    tag_rpm: float | None
+    candidates_rpm: list[float]  # other speeds that would explain the recording almost as well
+    track: pd.DataFrame = field(repr=False)  # time_s, rpm
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Measurement:
+    """Speed, orders and doubts of one recording.
+
+    `orders` has one row for each order, columns `order`, `frequency_hz`, `amplitude`,
+    `standard_error`, `floor`, `unit`, `variation_percent`, `velocity_mm_s`, `visible`, `reason`,
+    `by_axis`. `driven` has the same and `name`; `overall` has `name`, `band_hz`, `value`, `unit`.
+    Amplitudes are rms in `unit`, all axes together; NaN stands for "has no meaning here".
+    """
+
+    recording: Recording
+    speed: Speed
+    orders: pd.DataFrame
+    driven: pd.DataFrame
+    overall: pd.DataFrame
+    quality: list[Note]
+    method_version: int = METHOD_VERSION
+
+    @property
+    def unusable(self) -> bool:
+        """Whether a fault rules the recording out of any comparison."""
+        return any(note.severity == "unusable" for note in self.quality)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the JSON form: plain values, NaN and infinity as None."""
+        recording = self.recording
+        source = recording.source
+        speed = self.speed
+        return {
+            "recording": {
+                "path": source.path if source else None,
+                "sha256": source.sha256 if source else None,
+                "kind": recording.kind,
+                "unit": recording.unit,
+                "manner": recording.manner,
+                "sample_rate_hz": recording.mean_rate_hz,
+                "duration_s": recording.duration_s,
+                "axes": list(recording.axes),
+            },
+            "speed": {
+                "tag_rpm": speed.tag_rpm,
+                "rpm": _plain(speed.rpm),
+                "standard_error_rpm": _plain(speed.standard_error_rpm),
+                "spread_percent": _plain(speed.spread_percent),
+                "method": speed.method,
+                "candidates_rpm": list(speed.candidates_rpm),
+            },
+            "orders": _rows(self.orders),
+            "driven": _rows(self.driven),
+            "overall": _rows(self.overall),
+            "quality": [
+                {"code": note.code, "severity": note.severity, "message": note.message}
+                for note in self.quality
+            ],
+            "method_version": self.method_version,
+        }
+
+
+def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
+    return [
+        {str(key): _plain(value) for key, value in row.items()}
+        for row in table.to_dict(orient="records")
+    ]
+
+
+def _plain(value: Any) -> Any:
+    """Turn numpy scalars, NaN and infinity into what JSON can hold."""
+    if isinstance(value, dict):
+        return {key: _plain(entry) for key, entry in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(entry) for entry in value]
+    if hasattr(value, "item"):
+        value = value.item()
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
