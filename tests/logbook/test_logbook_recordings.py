@@ -1,0 +1,178 @@
+import datetime as dt
+import hashlib
+import math
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from invented_logbook import ENGINE, add, book_with_engine, measured
+
+from vibetrend.engine import Engine
+from vibetrend.errors import LogbookError
+from vibetrend.logbook import Logbook
+from vibetrend.recording import Note, Source
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> Iterator[Logbook]:
+    with book_with_engine(tmp_path / "log") as opened:
+        yield opened
+
+
+def test_a_recording_comes_back_as_it_was_added(book: Logbook) -> None:
+    content = b"time,acc\n0,1\n"
+    kept = add(book, content, visit="first", hours=3151.5, baseline=True)
+    assert kept.sha256 == hashlib.sha256(content).hexdigest()
+    assert kept.id == kept.sha256[:10]
+    assert (kept.name, kept.visit, kept.hours) == ("clip.csv", "first", 3151.5)
+    assert (kept.date, kept.rpm) == (dt.date(2026, 5, 4), 1000.0)
+    assert (kept.baseline, kept.before, kept.duplicate) == (True, False, False)
+    assert book.find_recording("main", kept.sha256) == kept
+    assert book.original(kept.sha256) == content
+    assert book.measurement(kept.id) == measured(content).to_dict()
+
+
+def test_an_original_lies_under_its_digest(book: Logbook) -> None:
+    """SHA-256 of "abc": NIST FIPS 180-2, appendix B.1."""
+    add(book, b"abc")
+    rest = "7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
+    assert (book.folder / "originals" / "ba" / rest).read_bytes() == b"abc"
+
+
+@pytest.mark.parametrize("path", ["C:\\fakepath\\clip.m4a", "/media/stick/clip.m4a", "clip.m4a"])
+def test_only_the_file_name_is_kept(book: Logbook, path: str) -> None:
+    measurement = measured(b"1")
+    recording = replace(measurement.recording, source=Source(path, ""))
+    assert add(book, b"1", replace(measurement, recording=recording)).name == "clip.m4a"
+
+
+def test_the_same_content_twice_is_one_recording(book: Logbook) -> None:
+    first = add(book, b"clip", hours=3150.0)
+    again = add(book, b"clip", hours=3999.0, baseline=True)
+    assert again == replace(first, duplicate=True)
+    assert len(book.recordings(first.series_id)) == 1
+
+
+def test_two_engines_may_have_the_same_content_each_with_its_own_id(book: Logbook) -> None:
+    text = ENGINE.replace("main", "port")
+    book.put_engine(text, Engine.parse(text))
+    main, port = add(book, b"clip"), add(book, b"clip", engine="port", hours=10.0)
+    assert not port.duplicate
+    assert (main.id, port.id) == (main.sha256[:10], main.sha256[:11])
+    assert book.measurement(port.id) == book.measurement(main.id)
+
+
+def test_a_file_that_changed_while_it_was_read_is_refused(book: Logbook) -> None:
+    with pytest.raises(LogbookError, match=r"/somewhere/clip\.csv: the file changed while"):
+        add(book, b"longer now", measured(b"longer"))
+    assert book.series("main") == []
+
+
+def test_what_makes_no_sense_is_refused(book: Logbook) -> None:
+    with pytest.raises(LogbookError, match="either part of the baseline or from before"):
+        add(book, b"1", baseline=True, before=True)
+    with pytest.raises(LogbookError, match=r"needs the check-up it belongs to; .*--visit"):
+        add(book, b"1", visit=" ")
+    with pytest.raises(LogbookError, match="engine 'port' is not in the logbook"):
+        add(book, b"1", engine="port")
+    assert not (book.folder / "originals").exists()
+    assert book.find_recording("main", hashlib.sha256(b"1").hexdigest()) is None
+
+
+def test_unknown_ids_are_refused(book: Logbook) -> None:
+    with pytest.raises(LogbookError, match="recording 'abc' is not in the logbook"):
+        book.measurement("abc")
+    for ask in (book.recordings, book.history, book.verdicts):
+        with pytest.raises(LogbookError, match=r"series 7 is not in the logbook; .*status"):
+            ask(7)
+    with pytest.raises(LogbookError, match="64 hex digits are needed"):
+        book.original("../../logbook.sqlite")
+
+
+def test_a_damaged_or_lost_original_is_told(book: Logbook) -> None:
+    kept = add(book, b"clip")
+    path = book.folder / "originals" / kept.sha256[:2] / kept.sha256[2:]
+    path.write_bytes(b"clap")
+    with pytest.raises(LogbookError, match="is no longer what was kept; put it back from a backup"):
+        book.original(kept.sha256)
+    path.unlink()
+    with pytest.raises(LogbookError, match=r"cannot be read \(no such file or directory\)"):
+        book.original(kept.sha256)
+    assert add(book, b"clip").duplicate  # adding it again puts the original back
+    assert book.original(kept.sha256) == b"clip"
+
+
+def test_recordings_of_a_series_are_listed_by_hours(book: Logbook) -> None:
+    doubt = Note("gaps", "warning", "3 gaps")
+    late = add(book, b"2", hours=3200.0)
+    early = add(book, b"1", measured(b"1", rpm=1003.0, tag=None, quality=(doubt,)), before=True)
+    table = book.recordings(late.series_id)
+    assert list(table["recording"]) == [early.id, late.id]
+    first = table.iloc[0]
+    assert first["quality"] == [{"code": "gaps", "severity": "warning", "message": "3 gaps"}]
+    assert math.isnan(first["rpm"])
+    assert first["speed_rpm"] == 1003.0
+    assert first["date"] == dt.date(2026, 5, 4)
+    assert first["before"]
+    assert str(first["added_at"].tz) == "UTC"
+    assert table.iloc[1]["quality"] == []
+
+
+def test_a_history_has_a_row_for_each_feature(book: Logbook) -> None:
+    series = add(book, b"1", measured(b"1", orders=2), baseline=True).series_id
+    history = book.history(series)
+    assert list(history["feature"]) == [
+        "order", "order", "driven: alternator", "overall: 10-1000 Hz"
+    ]  # fmt: skip
+    assert list(history["order"])[:3] == [0.5, 1.0, 2.2]
+    assert math.isnan(history["order"].iloc[3])
+    # As `invented_logbook` makes them; stored and read back as the same doubles.
+    assert list(history["amplitude"]) == [0.05, 0.1, pytest.approx(0.22), 4.5]
+    assert list(history["standard_error"])[:3] == [0.01] * 3
+    assert math.isnan(history["standard_error"].iloc[3])
+    assert list(history["floor"])[:3] == [0.005] * 3
+    assert history["visible"].all()
+    assert history["baseline"].all()
+    assert set(history["rpm"]) == {1000.0}
+    assert set(history["date"]) == {dt.date(2026, 5, 4)}
+
+
+def test_what_cannot_be_compared_is_left_out_of_a_history(book: Logbook) -> None:
+    spoilt = Note("too-short", "unusable", "2 s")
+    good = add(book, b"good", measured(b"good"))
+    add(book, b"bad", measured(b"bad", quality=(spoilt,)))
+    add(book, b"before", before=True)
+    zero = measured(b"zero")
+    zero.orders["amplitude"] = [0.0, math.nan, 0.3]
+    partly = add(book, b"zero", zero)
+    history = book.history(good.series_id)
+    counts = history["recording"].value_counts().to_dict()
+    assert counts == {good.id: 5, partly.id: 3}
+    assert len(book.recordings(good.series_id)) == 4
+
+
+def test_an_empty_history_has_the_same_columns_and_types(book: Logbook) -> None:
+    spoilt = Note("too-short", "unusable", "2 s")
+    series = add(book, b"bad", measured(b"bad", quality=(spoilt,))).series_id
+    empty = book.history(series)
+    add(book, b"good")
+    full = book.history(series)
+    assert len(empty) == 0
+    assert list(empty.columns) == list(full.columns)
+    numbers = ["hours", "order", "amplitude", "standard_error", "floor", "rpm", "visible"]
+    assert empty.dtypes[numbers].equals(full.dtypes[numbers])
+
+
+def test_a_verdict_is_kept_when_it_says_something_new(book: Logbook) -> None:
+    series = add(book, b"1").series_id
+    learning = {"state": "learning", "orders": [{"order": 4.5, "change_db": None}]}
+    book.keep_verdict(series, learning, "learning")
+    book.keep_verdict(series, dict(reversed(learning.items())), "learning")
+    changed = {"state": "changed", "orders": [{"order": 4.5, "change_db": 3.4}]}
+    book.keep_verdict(series, changed, "changed")
+    book.keep_verdict(series, learning, "learning")
+    assert list(book.verdicts(series)["state"]) == ["learning", "changed", "learning"]
+    assert book.verdicts(series)["made_at"].is_monotonic_increasing
+    with pytest.raises(LogbookError, match="series 99 is not in the logbook"):
+        book.keep_verdict(99, learning, "learning")

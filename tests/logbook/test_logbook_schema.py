@@ -1,0 +1,178 @@
+import re
+import shutil
+import sqlite3
+import subprocess
+import sys
+from contextlib import closing
+from pathlib import Path
+from typing import Any
+
+import pytest
+import sqlalchemy as sa
+from alembic.autogenerate import compare_metadata
+from alembic.migration import MigrationContext
+from invented_logbook import FITTED, FITTED_HOURS, add, book_with_engine
+
+from vibetrend.errors import LogbookError
+from vibetrend.logbook import Logbook, schema, versions
+from vibetrend.logbook.database import Database
+
+UNITS = {
+    "key", "text", "UTC", "date", "h", "rpm", "1", "hex", "yes/no", "JSON", "unit in result"
+}  # fmt: skip
+
+BREAKS_HALF_WAY = """
+import sqlalchemy as sa
+from alembic import op
+
+revision = "0002"
+down_revision = "0001"
+
+def upgrade():
+    op.create_table("half", sa.Column("id", sa.Integer, primary_key=True))
+    op.execute("INSERT INTO half VALUES (1)")
+    op.execute("INSERT INTO engine (name) VALUES ('half')")
+    {last}
+"""
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    """Return the database of a closed logbook that holds something."""
+    with book_with_engine(tmp_path / "log") as book:
+        book.start_installation("main", date=FITTED, hours=FITTED_HOURS)
+        add(book, b"1")
+    return tmp_path / "log" / "logbook.sqlite"
+
+
+def dump(path: Path) -> list[str]:
+    with closing(sqlite3.connect(path)) as connection:
+        return list(connection.iterdump())
+
+
+def migrations_with(tmp_path: Path, last: str) -> Path:
+    folder = tmp_path / "migrations"
+    shutil.copytree(versions.MIGRATIONS, folder)
+    (folder / "versions" / "r0002_half.py").write_text(BREAKS_HALF_WAY.format(last=last))
+    return folder
+
+
+def test_every_column_states_its_unit_in_the_database_too(path: Path) -> None:
+    with closing(sqlite3.connect(path)) as connection:
+        made = dict(connection.execute("SELECT name, sql FROM sqlite_master WHERE type = 'table'"))
+    for table in schema.metadata.sorted_tables:
+        for column in table.columns:
+            comment = column.comment or ""
+            unit = re.search(r"\[(.+)\]$", comment)
+            assert unit is not None, column
+            assert unit[1] in UNITS, column
+            line = rf"^    {column.name} .*-- {re.escape(comment)}$"
+            assert re.search(line, made[table.name], re.M), column
+
+
+def test_the_tables_made_are_the_tables_queried(path: Path) -> None:
+    engine = sa.create_engine(f"sqlite:///{path}")
+    with engine.connect() as connection:
+        context = MigrationContext.configure(connection, opts={"compare_type": True})
+        assert compare_metadata(context, schema.metadata) == []
+    engine.dispose()
+
+
+def test_a_newer_logbook_is_refused_in_words(path: Path) -> None:
+    with closing(sqlite3.connect(path)) as connection, connection:
+        connection.execute("UPDATE alembic_version SET version_num = '0002'")
+    before = dump(path)
+    with pytest.raises(
+        LogbookError,
+        match=r"newer vibetrend wrote this logbook \(schema 0002, .* up to 0001\); install the",
+    ):
+        Logbook.open(path.parent)
+    assert dump(path) == before
+
+
+def test_another_database_is_refused_and_left_alone(tmp_path: Path) -> None:
+    path = tmp_path / "logbook.sqlite"
+    with closing(sqlite3.connect(path)) as connection, connection:
+        connection.execute("CREATE TABLE alembic_version (version_num TEXT)")
+        connection.execute("CREATE TABLE charts (id INTEGER)")
+        connection.execute("INSERT INTO alembic_version VALUES ('1a2b3c')")
+    before = dump(path)
+    with pytest.raises(LogbookError, match="this database is not a logbook; choose another folder"):
+        Logbook.open(tmp_path)
+    assert dump(path) == before
+
+
+@pytest.mark.parametrize("content", [b"not a database, only text" * 99, b"SQLite format 3\0" * 99])
+def test_a_file_that_is_no_database_is_refused_and_left_alone(
+    tmp_path: Path, content: bytes
+) -> None:
+    path = tmp_path / "logbook.sqlite"
+    path.write_bytes(content)
+    with pytest.raises(LogbookError, match=r"logbook\.sqlite: the file is not a logbook; choose"):
+        Logbook.open(tmp_path)
+    assert path.read_bytes() == content
+
+
+def test_a_migration_that_fails_half_way_leaves_nothing(path: Path, tmp_path: Path) -> None:
+    migrations = migrations_with(tmp_path, "op.execute('INSERT INTO missing VALUES (1)')")
+    before = dump(path)
+    with closing(Database(path)) as database, pytest.raises(sa.exc.OperationalError):
+        versions.bring_up_to_date(database, migrations=migrations, target="0002")
+    assert dump(path) == before
+    with Logbook.open(path.parent) as book:
+        assert book.engine_names() == ["main"]
+
+
+def test_a_first_migration_that_fails_leaves_an_empty_database(tmp_path: Path) -> None:
+    migrations = migrations_with(tmp_path, "op.execute('INSERT INTO missing VALUES (1)')")
+    path = tmp_path / "logbook.sqlite"
+    with closing(Database(path)) as database, pytest.raises(sa.exc.OperationalError):
+        versions.bring_up_to_date(database, migrations=migrations, target="0002")
+    assert dump(path) == ["BEGIN TRANSACTION;", "COMMIT;"]
+    with Logbook.open(tmp_path) as book:
+        assert book.engine_names() == []
+
+
+def test_an_upgrade_keeps_a_copy_of_what_was(path: Path, tmp_path: Path) -> None:
+    migrations = migrations_with(tmp_path, "pass")
+    before = dump(path)
+    with closing(Database(path)) as database:
+        versions.bring_up_to_date(database, migrations=migrations, target="0002")
+        versions.bring_up_to_date(database, migrations=migrations, target="0002")
+    assert dump(path) != before
+    assert dump(path.with_name("logbook-schema-0001.sqlite")) == before
+    with pytest.raises(LogbookError, match="schema 0002"):
+        Logbook.open(path.parent)
+
+
+def test_opening_needs_no_migration_machinery(path: Path) -> None:
+    code = (
+        "import sys; from vibetrend.logbook import Logbook\n"
+        "with Logbook.open(sys.argv[1]) as book: print(book.engine_names())\n"
+        "print('alembic' in sys.modules)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(path.parent)], capture_output=True, text=True, check=True
+    )
+    assert done.stdout.splitlines() == ["['main']", "False"]
+
+
+def test_nothing_is_ever_changed_or_deleted(tmp_path: Path) -> None:
+    said: list[str] = []
+
+    def listen(_c: Any, _cursor: Any, statement: str, *_rest: Any) -> None:
+        said.append(statement.split()[0].upper())
+
+    sa.event.listen(sa.Engine, "before_cursor_execute", listen)
+    try:
+        with book_with_engine(tmp_path / "log") as book:
+            series = add(book, b"1").series_id
+            add(book, b"1", hours=4000.0)
+            book.start_installation("main", date=FITTED, hours=FITTED_HOURS)
+            book.keep_verdict(series, {}, "learning")
+            book.history(series)
+            book.recordings(series)
+    finally:
+        sa.event.remove(sa.Engine, "before_cursor_execute", listen)
+    assert "INSERT" in said
+    assert set(said) <= {"BEGIN", "SELECT", "INSERT", "CREATE", "PRAGMA"}

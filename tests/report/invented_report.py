@@ -1,0 +1,142 @@
+"""Invented histories for the page: one engine whose order 4.5 bends, one that is too new."""
+
+import datetime as dt
+import hashlib
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from vibetrend.engine import Engine
+from vibetrend.report import EngineRecord, OrderSpectrum, SeriesRecord
+from vibetrend.trend import Verdict, judge
+
+ORDERS = np.arange(0.5, 9.5, 0.5)  # 18 orders
+START = dt.date(2026, 5, 1)
+FIRST_HOURS = 3150.0
+MADE_AT = dt.datetime(2028, 6, 20, 17, 5)
+
+
+def history(
+    *, visits: int = 16, bend_db_per_1000h: float = 2.4, bend_order: float = 4.5, seed: int = 7
+) -> pd.DataFrame:
+    """Return three placements at each check-up; one order rises from 4300 h on."""
+    rng = np.random.default_rng(seed)
+    level = 0.9 * np.exp(-ORDERS / 4) + 0.02
+    level[ORDERS == 3] = 1.4
+    rows: list[dict[str, Any]] = []
+    for visit in range(visits):
+        # Three baseline days within 20 h, then a check-up every 180 h.
+        hours = FIRST_HOURS + (10.0 * visit if visit < 3 else 20 + 180.0 * (visit - 2))
+        day = START + dt.timedelta(days=round((hours - FIRST_HOURS) / 3.4))
+        drift = np.zeros(ORDERS.size)
+        drift[bend_order == ORDERS] = max(0.0, hours - 4300) / 1000 * bend_db_per_1000h
+        daily = rng.normal(0, 0.3, ORDERS.size)
+        for placement in range(3):
+            common, own = rng.normal(0, 0.6), rng.normal(0, 0.5, ORDERS.size)
+            if visit == 9 and placement == 1:  # one placement on another spot
+                own += rng.normal(0, 3.0, ORDERS.size)
+            amplitude = level * 10 ** ((common + drift + daily + own) / 20)
+            rows += [
+                {
+                    "recording": f"v{visit:02d}-{placement}",
+                    "visit": str(day),
+                    "hours": hours,
+                    "order": float(order),
+                    "amplitude": float(a),
+                    "standard_error": 0.004,
+                    "baseline": visit < 3,
+                    "feature": "order",
+                    "floor": 0.005,
+                    "visible": True,
+                    "date": day,
+                    "rpm": 1000.0 + rng.normal(0, 3),
+                }
+                for order, a in zip(ORDERS, amplitude, strict=True)
+            ]
+    return pd.DataFrame(rows)
+
+
+def recordings(table: pd.DataFrame) -> pd.DataFrame:
+    """Return the list of recordings that belongs to a history."""
+    one = table.drop_duplicates("recording").reset_index(drop=True)
+    names = [f"IMG_{i:04d}_idle.csv" for i in range(len(one))]
+    notes: list[list[dict[str, str]]] = [[] for _ in names]
+    if len(notes) > 5:
+        notes[5] = [{
+            "code": "speed-not-steady", "severity": "warning",
+            "message": "speed varied by 1.4 % within the recording",
+        }]  # fmt: skip
+    return pd.DataFrame(
+        {
+            "recording": one["recording"],
+            "name": names,
+            "sha256": [hashlib.sha256(name.encode()).hexdigest() for name in names],
+            "visit": one["visit"],
+            "hours": one["hours"],
+            "date": one["date"],
+            "rpm": 1000.0,
+            "speed_rpm": one["rpm"],
+            "baseline": one["baseline"],
+            "quality": notes,
+            "method_version": 1,
+        }
+    )
+
+
+def engine(name: str = "main", **values: Any) -> Engine:
+    described: dict[str, Any] = {
+        "name": name,
+        "cylinders": 6,
+        "fast_idle_rpm": 1000,
+        "rated_rpm": 2600,
+        "driven": [{"name": "alternator", "ratio": 2.2}],
+        "damper": {"type": "rubber", "renew_hours": 4000, "renew_years": 6},
+    }
+    return Engine.model_validate(described | values)
+
+
+def series(table: pd.DataFrame, verdict: Verdict | None = None) -> SeriesRecord:
+    latest = table[table["recording"] == table["recording"].iloc[-1]]
+    base = table[table["baseline"]].groupby("order")["amplitude"].mean()
+    return SeriesRecord(
+        info={
+            "id": "s1", "position": "front cover", "device": "old phone", "kind": "acceleration",
+            "condition": "warm, out of gear", "manner": "steady", "speed_rpm": 1000.0,
+            "baseline": "after-installation",
+        },
+        verdict=judge(table, engine=engine()) if verdict is None else verdict,
+        history=table,
+        recordings=recordings(table),
+        latest=OrderSpectrum(
+            order=latest["order"].to_numpy(float), amplitude=latest["amplitude"].to_numpy(float),
+            unit="m/s²", label="latest check-up",
+        ),
+        reference=None if base.empty else OrderSpectrum(
+            order=base.index.to_numpy(float), amplitude=base.to_numpy(float),
+            unit="m/s²", label="mean of the baseline",
+        ),
+    )  # fmt: skip
+
+
+def engine_record(name: str = "main", *parts: SeriesRecord, overdue: bool = False) -> EngineRecord:
+    hours = max((float(part.history["hours"].max()) for part in parts), default=3150.0)
+    return EngineRecord(
+        engine=engine(name),
+        status={
+            "name": name,
+            "state": parts[0].verdict.state if parts else "no-baseline",
+            "hours": hours,
+            "next_recording_hours": hours + 150,
+            "renewal": {
+                "state": "overdue" if overdue else "ok",
+                "due_date": "2028-05-01" if overdue else "2032-05-01",
+                "due_hours": 7120.0,
+                "first": "date" if overdue else "hours",
+            },
+        },
+        installation_date=START,
+        installation_hours=3120.0,
+        as_found=False,
+        series=parts,
+    )

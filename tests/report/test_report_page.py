@@ -1,0 +1,310 @@
+import base64
+import hashlib
+import json
+import math
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from invented_report import MADE_AT, engine_record, history, recordings, series
+
+from vibetrend.errors import VibetrendError
+from vibetrend.report import page, write
+from vibetrend.report.words import STATE_WORDS
+from vibetrend.trend import judge
+
+HOSTILE = (
+    "<script>alert(\"x\")</script> 'q' & \u202eright to left\u202c </style> {{ 7*7 }} " + "x" * 420
+)
+
+
+class Parsed(HTMLParser):
+    """What a browser would see: text, attributes, scripts, data elements by table row."""
+
+    def __init__(self, html: str) -> None:
+        super().__init__()
+        self.text: list[str] = []
+        self.attributes: list[tuple[str, str, str]] = []
+        self.scripts: list[tuple[str | None, str]] = []
+        self.ids: list[str] = []
+        self.meta: dict[str, str] = {}
+        self.rows: list[list[float | str]] = []
+        self._raw: str | None = None
+        self._type: str | None = None
+        self._value: float | None = None
+        self._in_row = False
+        self.feed(html)
+        self.close()
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        found = {name: value or "" for name, value in attrs}
+        self.attributes += [(tag, name, value) for name, value in found.items()]
+        self.ids += [found["id"]] if "id" in found else []
+        if tag == "meta":
+            self.meta[found.get("http-equiv") or found.get("name") or "charset"] = found.get(
+                "content", found.get("charset", "")
+            )
+        elif tag in ("script", "style"):
+            self._raw, self._type = tag, found.get("type")
+            if tag == "script":
+                self.scripts.append((self._type, ""))
+        elif tag == "tr":
+            self.rows.append([])
+            self._in_row = True
+        elif tag == "data":
+            self._value = float(found["value"])
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag == self._raw:
+            self._raw = None
+        elif tag == "tr":
+            self._in_row = False
+        elif tag == "data":
+            self._value = None
+
+    def handle_data(self, data: str) -> None:
+        if self._raw == "script":
+            kind, before = self.scripts[-1]
+            self.scripts[-1] = (kind, before + data)
+        elif self._raw is None:
+            self.text.append(data)
+            if self._in_row and data.strip():
+                self.rows[-1].append(data.strip() if self._value is None else self._value)
+
+
+@pytest.fixture(scope="module")
+def bent() -> pd.DataFrame:
+    return history()
+
+
+@pytest.fixture(scope="module")
+def html(bent: pd.DataFrame) -> str:
+    quiet = series(history(bend_db_per_1000h=0.0, seed=11))
+    engines = [
+        engine_record("main", series(bent)),
+        engine_record("generator", quiet, overdue=True),
+    ]
+    return page(engines, title="The boat", made_at=MADE_AT, invented=True)
+
+
+@pytest.fixture(scope="module")
+def parsed(html: str) -> Parsed:
+    return Parsed(html)
+
+
+def is_conclusion(cells: list[float | str]) -> bool:
+    """Whether a row belongs to the table of all of the verdict's numbers."""
+    return len(cells) > 10 and cells[-1] in STATE_WORDS.values()
+
+
+def words_of(parsed: Parsed) -> str:
+    return " ".join(" ".join(parsed.text).split())
+
+
+def test_nothing_leaves_the_file(parsed: Parsed) -> None:
+    loading = ("src", "href", "srcset", "action", "poster", "data", "xlink:href", "formaction")
+    links = [value for _, name, value in parsed.attributes if name in loading]
+    assert links, "the skip link and the overview's links are expected"
+    assert all(link.startswith("#") for link in links)
+    assert {link[1:] for link in links} <= set(parsed.ids)
+    assert not [
+        tag for tag, _, _ in parsed.attributes if tag in ("link", "iframe", "object", "img")
+    ]
+    assert not [name for _, name, _ in parsed.attributes if name.startswith("on")]
+
+
+def test_style_loads_nothing(html: str) -> None:
+    style = html.partition("<style>")[2].partition("</style>")[0]
+    assert "url(" not in style
+    assert "@import" not in style
+
+
+def test_policy_allows_exactly_the_inline_scripts(parsed: Parsed) -> None:
+    """Hash as of W3C Content Security Policy Level 3, section 2.3.1: base64 of SHA-256 of UTF-8."""
+    policy = parsed.meta["Content-Security-Policy"]
+    running = [text for kind, text in parsed.scripts if kind is None]
+    hashes = [
+        base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode() for text in running
+    ]
+    assert re.findall(r"'sha256-([^']+)'", policy) == hashes
+    assert "default-src 'none'" in policy
+    assert "unsafe-inline" not in policy.replace("style-src 'unsafe-inline'", "")
+    assert "http" not in policy
+
+
+def test_plotly_is_there_once(html: str) -> None:
+    assert html.count("plotly.js v") == 1
+    assert html.startswith("<!DOCTYPE html>")
+    assert '<html lang="en">' in html
+
+
+def test_first_screen_says_what_which_how_far_since_when_until_when(parsed: Parsed) -> None:
+    text = words_of(parsed)
+    row = judge(history()).orders.query("order == 4.5").iloc[0]
+    assert row["state"] == "changed"  # the sample bends by 2.4 dB per 1000 h from 4300 h on
+    assert f"Order 4.5 is up {row['change_db']:.1f} dB" in text
+    assert f"left its level at about {row['since_hours']:.0f} h" in text.replace("\xa0", " ")
+    assert f"by {row['slope_db_per_1000h']:.1f} dB per 1000 h" in text
+    assert text.index("Idle trend:") < text.index("Damper resonance:") < text.index("Not measured")
+    assert "A trend never proves that a damper is sound" in text
+    assert "isolate its starting" in text
+
+
+def test_overdue_renewal_comes_first(parsed: Parsed) -> None:
+    second = words_of(parsed).partition("At the latest check-up")[2]
+    generator = second[second.index("6 cylinders") :]
+    assert generator.index("Damper renewal: Overdue") < generator.index("Idle trend:")
+    assert "on 1 May 2028, or at 7120" in generator
+
+
+def test_every_number_of_the_verdict_is_on_the_page(parsed: Parsed, bent: pd.DataFrame) -> None:
+    """The full value stands in the cell; the printed one is its rounding."""
+    verdict = judge(bent)
+    names = [
+        "change_db", "scatter_db", "evidence_z", "since_hours", "slope_db_per_1000h",
+        "hours_to_limit_low", "hours_to_limit", "hours_to_limit_high",
+    ]  # fmt: skip
+    for row in verdict.orders.to_dict(orient="records"):
+        order = f"{row['order']:g}"
+        cells = next(r for r in parsed.rows if r[:1] == [order] and is_conclusion(r))
+        cells = [cell for cell in cells if cell != "firing"]
+        shown = [cells[i] for i in (1, 3, 4, 5, 6, 8, 9, 10)]
+        for name, cell in zip(names, shown, strict=True):
+            value = row[name]
+            expected = "–" if math.isnan(value) else "never" if math.isinf(value) else value
+            assert cell == expected, (row["order"], name)
+        assert cells[11] == pytest.approx(100 * row["probability_never"], rel=1e-12)
+
+
+def test_printed_digits_round_the_value(html: str) -> None:
+    pairs = re.findall(r'<data value="([^"]+)">([^<]+)</data>', html)
+    assert len(pairs) > 500
+    for value, printed in pairs:
+        digits = len(printed.partition(".")[2])
+        # Half a unit of the last printed digit; three-digit amplitudes are printed as finely.
+        assert abs(float(value) - float(printed)) <= 0.5000001 * 10**-digits
+        assert printed not in ("-0", "-0.0", "+0", "+0.0")
+
+
+def test_charts_hold_the_history(parsed: Parsed, bent: pd.DataFrame) -> None:
+    charts = [json.loads(text) for kind, text in parsed.scripts if kind == "application/json"]
+    assert len(charts) == 8  # two engines: history, together, spectrum, map
+    histories = charts[0]
+    assert histories[0]["label"] == "order 4.5"
+    assert len(histories) == bent["order"].nunique()
+    checkups = histories[0]["data"][-1]
+    assert len(checkups["x"]) == bent["visit"].nunique()
+    assert checkups["y"][-1] > 2.0
+
+
+def test_pictures_stand_in_the_page_without_script(html: str) -> None:
+    still = re.sub(r"<script.*?</script>", "", html, flags=re.DOTALL)
+    assert 'aria-label="order 4.5: +' in still
+    assert 'aria-label="history of order 4.5 from 3150 to' in still
+    assert still.count('class="picture"') > 80
+
+
+def test_left_out_recording_is_named_with_its_reason(parsed: Parsed, bent: pd.DataFrame) -> None:
+    out = judge(bent).recordings.query("not used")
+    assert len(out) >= 1
+    for why in out["why_not"]:
+        assert why in words_of(parsed)
+
+
+def test_hostile_text_shows_as_text(bent: pd.DataFrame) -> None:
+    one = series(bent)
+    table = one.recordings.assign(name=HOSTILE, sha256=HOSTILE)
+    note = {"code": "x", "severity": "note", "message": HOSTILE}
+    table["quality"] = pd.Series([[note] for _ in range(len(table))], index=table.index)
+    spectrum = replace(one.latest, label=HOSTILE, unit="</script><b>") if one.latest else None
+    info = one.info | {"position": HOSTILE, "device": HOSTILE}
+    hostile = replace(one, recordings=table, info=info, latest=spectrum)
+    html = page([engine_record(HOSTILE, hostile)], title=HOSTILE, made_at=MADE_AT)
+    parsed = Parsed(html)
+    assert "<script>alert" not in html
+    assert [kind for kind, _ in parsed.scripts].count(None) == 2
+    assert " ".join(HOSTILE.split()) in words_of(parsed)
+    for kind, text in parsed.scripts:
+        if kind == "application/json":
+            assert "<" not in text
+            json.loads(text)
+
+
+def test_hostile_feature_name_is_no_link_in_a_chart(bent: pd.DataFrame) -> None:
+    """plotly turns a few HTML tags in labels into links and bold; none of ours may."""
+    name = 'driven: <a href="https://example.org">pump</a>'
+    verdict = judge(bent)
+    tables = [
+        pd.concat([t, t[t["order"] == 2.0].assign(feature=name, order=2.2)], ignore_index=True)
+        for t in (bent, verdict.orders)
+    ]
+    one = series(tables[0], replace(verdict, orders=tables[1]))
+    html = page([engine_record("main", one)], title="t", made_at=MADE_AT)
+    charts = [json.loads(t) for k, t in Parsed(html).scripts if k == "application/json"]
+    (checkup_map,) = charts[3]
+    hovers = [point[0] for trace in checkup_map["data"] for point in trace["customdata"]]
+    assert any("&lt;a href" in text for text in hovers)
+    assert not any("<" in text for text in [*hovers, *checkup_map["layout"]["yaxis"]["ticktext"]])
+    assert "https://example.org" in words_of(Parsed(html))  # as text only
+    assert not [v for _, n, v in Parsed(html).attributes if n == "href" and not v.startswith("#")]
+
+
+@pytest.mark.parametrize(("visits", "state"), [(1, "learning"), (2, "learning")])
+def test_incomplete_baseline(visits: int, state: str) -> None:
+    one = series(history(visits=visits))
+    assert one.verdict.state == state
+    text = words_of(Parsed(page([engine_record("main", one)], title="t", made_at=MADE_AT)))
+    assert "Baseline not complete" in text
+    assert f"{visits} check-up{'s' if visits > 1 else ''} so far" in text
+
+
+def test_no_baseline_at_all() -> None:
+    one = series(history(visits=2).assign(baseline=False))
+    assert one.verdict.state == "no-baseline"
+    text = words_of(Parsed(page([engine_record("main", one)], title="t", made_at=MADE_AT)))
+    assert "No baseline yet" in text
+    assert "nan" not in text.lower().split()
+
+
+def test_engine_without_recordings_and_page_without_engines() -> None:
+    alone = page([engine_record("main")], title="t", made_at=MADE_AT)
+    assert "No steady recording has been added yet." in words_of(Parsed(alone))
+    assert "No engine has been added yet." in page([], title="t", made_at=MADE_AT)
+
+
+def test_banner_only_for_invented_data(html: str) -> None:
+    assert "Invented demo data." in html
+    assert "Invented demo data." not in page([], title="t", made_at=MADE_AT)
+
+
+def test_same_records_same_page(bent: pd.DataFrame) -> None:
+    pages = {page([engine_record("m", series(bent))], title="t", made_at=MADE_AT) for _ in range(2)}
+    assert len(pages) == 1
+
+
+def test_size_of_two_engines(html: str, bent: pd.DataFrame) -> None:
+    """6 MB is the size set for two engines of about 45 recordings; plotly.js is 4.8 of it."""
+    assert len(recordings(bent)) == 48
+    assert len(html.encode()) < 6e6
+
+
+def test_write_replaces_whole(tmp_path: Path, html: str) -> None:
+    target = tmp_path / "report.html"
+    target.write_text("old")
+    write(target, html)
+    assert target.read_text(encoding="utf-8") == html
+    assert [path.name for path in tmp_path.iterdir()] == ["report.html"]
+
+
+def test_write_says_what_to_do_when_it_cannot(tmp_path: Path) -> None:
+    missing = tmp_path / "missing" / "report.html"
+    with pytest.raises(VibetrendError, match=r"report\.html: the page cannot be written .* choose"):
+        write(missing, "x")
+    folder = tmp_path / "folder"
+    folder.mkdir()
+    with pytest.raises(VibetrendError, match="cannot be written"):
+        write(folder, "x")
+    assert [path.name for path in tmp_path.iterdir()] == ["folder"]

@@ -1,0 +1,78 @@
+import math
+from dataclasses import replace
+
+import pytest
+
+from vibetrend.report import words
+from vibetrend.report.facts import Fact
+from vibetrend.trend import STATES
+
+FACT = Fact(
+    feature="order", order=4.5, firing=False, state="changed", change_db=6.0206, scatter_db=0.5,
+    evidence_z=6.0, since_hours=4250.0, slope_db_per_1000h=-2.04, hours_to_limit=655.0,
+    hours_to_limit_low=264.9, hours_to_limit_high=math.inf, probability_never=0.07, limit_db=6.0206,
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("value", "digits", "sign", "printed"),
+    [
+        (3.06, 1, True, "+3.1"),
+        (-0.04, 1, True, "0.0"),
+        (0.04, 1, True, "0.0"),
+        (-0.26, 1, False, "-0.3"),
+        (4250.4, 0, False, "4250"),
+    ],
+)
+def test_fixed_digits(value: float, digits: int, sign: bool, printed: str) -> None:
+    assert words.fixed(value, digits, sign=sign) == printed
+
+
+def test_numbers_without_value() -> None:
+    assert words.number(math.nan) == "–"
+    assert words.number(None) == "–"
+    assert words.number(math.inf) == "never"
+
+
+@pytest.mark.parametrize(
+    ("hours", "said"), [(264.9, "260"), (7.9, "7"), (1962.1, "1900"), (0, "0")]
+)
+def test_hours_ahead_are_rounded_down_to_two_digits(hours: float, said: str) -> None:
+    assert words.about(hours) == f"{said}\xa0h"
+
+
+def test_doubling_is_six_decibels() -> None:
+    """20 lg 2 = 6.0206 dB, exact by definition of the decibel (IEC 60027-3)."""
+    assert words.factor(6.0206) == "2.0 times"
+    assert words.factor(-6.0206) == "0.50 times"
+    assert words.moved(FACT) == "order 4.5 is up 6.0 dB, 2.0 times its baseline"
+    assert words.beyond(FACT) == "12.0 times its usual scatter of 0.5 dB"
+
+
+def test_bend_and_pace() -> None:
+    assert words.since(FACT) == (
+        "It left its level at about 4250\xa0h and falls by 2.0 dB per 1000\xa0h."
+    )
+    assert words.since(replace(FACT, since_hours=math.nan, slope_db_per_1000h=math.nan)) == ""
+
+
+def test_early_end_comes_first_and_never_is_said() -> None:
+    assert words.until_limit(FACT) == (
+        "The limit of +6.0 dB could be reached as early as 260\xa0h from now, more likely in about "
+        "650\xa0h, perhaps never. Chance that it is never reached: 7 %."
+    )
+    far = replace(FACT, hours_to_limit_low=math.inf, hours_to_limit=math.inf)
+    assert words.until_limit(far) == "The limit of +6.0 dB is not in sight."
+    assert words.until_limit(replace(FACT, state="past-limit")) == ""
+
+
+def test_states_have_words_for_all_of_them() -> None:
+    assert list(words.STATE_WORDS) == list(STATES)
+
+
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [("2028-05-01", "1 May 2028"), (None, "–"), ("some day", "some day")],
+)
+def test_dates(value: str | None, said: str) -> None:
+    assert words.date(value) == said

@@ -1,0 +1,149 @@
+"""Adding a recording: read it, measure it, keep it."""
+
+import datetime as dt
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from vibetrend.engine import Engine
+from vibetrend.errors import LogbookError, ReadError, VibetrendError
+from vibetrend.ingest import read
+from vibetrend.logbook import KeptRecording, Logbook
+from vibetrend.orders import Measurement, measure
+from vibetrend.simulate import DemoPlan
+
+
+@dataclass(frozen=True, eq=False)
+class Added:
+    """A recording that is in the logbook now."""
+
+    path: str
+    kept: KeptRecording
+    measurement: Measurement | None  # None where the same content was there before
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        quality = [] if self.measurement is None else self.measurement.to_dict()["quality"]
+        return {
+            "path": self.path,
+            "recording": self.kept.id,
+            "duplicate": self.kept.duplicate,
+            "quality": quality,
+        }
+
+
+def measure_file(path: str | Path, *, engine: Engine | None = None, **stated: Any) -> Measurement:
+    """Read and measure a file; `stated` are the options of `ingest.read`.
+
+    Raises
+    ------
+    VibetrendError
+        If the file cannot be read or measured; the text begins with its path.
+    """
+    recording = read(path, **stated)
+    try:
+        return measure(recording, engine=engine)
+    except VibetrendError as error:
+        raise type(error)(f"{path}: {error}") from error
+
+
+def add_file(
+    logbook: Logbook,
+    path: str | Path,
+    *,
+    engine_name: str,
+    today: dt.date,
+    visit: str | None = None,
+    baseline: bool = False,
+    before: bool = False,
+    **stated: Any,
+) -> Added:
+    """Read, measure and keep a recording of an engine.
+
+    Parameters
+    ----------
+    today : datetime.date
+        Stands in for a date that nobody stated.
+    visit : str, optional
+        The check-up it belongs to; its date if left out.
+    stated
+        The options of `ingest.read`; rpm and hours must come from here or from the file.
+
+    Raises
+    ------
+    VibetrendError
+        If the file cannot be read or measured, or rpm or hours are stated nowhere.
+    """
+    recording = read(path, **stated)
+    for tag, value in (("rpm", recording.rpm), ("hours", recording.hours)):
+        if value is None:
+            raise ReadError(f"{path}: no {tag} is stated; add --{tag} N")
+    assert recording.hours is not None
+    assert recording.source is not None
+    date = recording.date or today
+    if date > today:
+        raise ReadError(f"{path}: its date {date} is in the future; correct --date")
+    same = logbook.find_recording(engine_name, recording.source.sha256)
+    if same is not None:
+        return Added(str(path), replace(same, duplicate=True), None)
+    engine = _engine_then(logbook, engine_name, date, recording.hours, baseline)
+    try:
+        measurement = measure(recording, engine=engine)
+    except VibetrendError as error:
+        raise type(error)(f"{path}: {error}") from error
+    kept = logbook.add_recording(
+        engine_name,
+        Path(path).read_bytes(),
+        measurement,
+        visit=visit or date.isoformat(),
+        hours=recording.hours,
+        date=date,
+        baseline=baseline,
+        before=before,
+    )
+    return Added(str(path), kept, measurement)
+
+
+def _engine_then(
+    logbook: Logbook, name: str, date: dt.date, hours: float, baseline: bool
+) -> Engine:
+    """Return the engine as it was described for the damper that was on it then."""
+    fitted = [
+        each for each in logbook.installations(name) if each.date <= date and each.hours <= hours
+    ]
+    if fitted:
+        return fitted[-1].engine
+    if baseline:
+        raise LogbookError(
+            f"a baseline belongs to an installation, and none of {name} was started by {date} at "
+            f"{hours:g} h; start it: vibetrend installation start --engine {name} --date D "
+            f"--hours H (--as-found if the damper was fitted long ago)"
+        )
+    return logbook.engine(name)
+
+
+def play(plan: DemoPlan, logbook: Logbook, *, today: dt.date) -> Iterator[Added]:
+    """Add everything a demo plan lists, oldest first, one recording for each step."""
+    for planned in plan.engines:
+        logbook.put_engine(planned.file.read_text(encoding="utf-8"), Engine.load(planned.file))
+        start = planned.installation
+        logbook.start_installation(
+            planned.name, date=start.date, hours=start.hours, as_found=start.as_found
+        )
+        for visit in planned.visits:
+            for path in visit.files:
+                yield add_file(
+                    logbook,
+                    path,
+                    engine_name=planned.name,
+                    today=today,
+                    visit=visit.visit,
+                    baseline=visit.baseline,
+                    rpm=visit.rpm,
+                    hours=visit.hours,
+                    date=visit.date,
+                    position=visit.position,
+                    device=visit.device,
+                    condition=visit.condition,
+                )

@@ -1,0 +1,128 @@
+"""Where each engine stands: every series judged, the renewal, the next recording."""
+
+import datetime as dt
+from collections.abc import Sequence
+from typing import Any
+
+import pandas as pd
+
+from vibetrend.checkup.records import EngineRecord, SeriesRecord
+from vibetrend.installation import renewal
+from vibetrend.logbook import Installation, Logbook, Series
+from vibetrend.trend import Verdict, judge, worst
+
+INTERVAL_HOURS = 200.0  # between check-ups: every few hundred hours; common practice, no source
+
+
+def standing(
+    logbook: Logbook, names: Sequence[str] | None = None, *, today: dt.date
+) -> list[EngineRecord]:
+    """Judge the present installation of each engine named (of all, if none is named).
+
+    Each verdict is kept in the logbook when it differs from the last one kept.
+
+    Raises
+    ------
+    LogbookError
+        If an engine is not known.
+    """
+    return [_engine(logbook, name, today) for name in names or logbook.engine_names()]
+
+
+def to_json(records: Sequence[EngineRecord]) -> dict[str, Any]:
+    """Return the JSON form of ``status``."""
+    return {
+        "engines": [
+            record.status
+            | {
+                "series": [
+                    each.info | {"verdict": each.verdict.to_dict()} for each in record.series
+                ]
+            }
+            for record in records
+        ]
+    }
+
+
+def _engine(logbook: Logbook, name: str, today: dt.date) -> EngineRecord:
+    engine = logbook.engine(name)
+    installations = logbook.installations(name)
+    present = installations[-1] if installations else None
+    series = [
+        _series(logbook, each)
+        for each in logbook.series(name)
+        if (each.installation and each.installation.id) == (present and present.id)
+    ]
+    hours = _latest_hours(present, series)
+    state = worst(each.info["state"] for each in series)
+    return EngineRecord(
+        engine=present.engine if present else engine,
+        status={
+            "name": name,
+            "state": state,
+            "hours": hours,
+            "next_recording_hours": _next_hours(state, hours),
+            "renewal": _renewal(present, hours, today),
+        },
+        installation_date=present.date if present else None,
+        installation_hours=present.hours if present else None,
+        as_found=present.as_found if present else False,
+        series=tuple(series),
+    )
+
+
+def _series(logbook: Logbook, series: Series) -> SeriesRecord:
+    history = logbook.history(series.id)
+    recordings = logbook.recordings(series.id)
+    engine = series.installation.engine if series.installation else None
+    verdict = judge(history, engine=engine)
+    logbook.keep_verdict(series.id, verdict.to_dict(), verdict.state)
+    return SeriesRecord(
+        info={
+            "id": series.id,
+            "position": series.position,
+            "device": series.device,
+            "kind": series.kind,
+            "condition": series.condition,
+            "manner": series.manner,
+            "speed_rpm": series.speed_rpm,
+            "baseline": "as-found"
+            if series.installation and series.installation.as_found
+            else "after-installation",
+            "state": _state(verdict, recordings),
+        },
+        verdict=verdict,
+        history=history,
+        recordings=recordings,
+    )
+
+
+def _state(verdict: Verdict, recordings: pd.DataFrame) -> str:
+    """Return the verdict's state; an unusable latest recording asks to be taken again."""
+    latest = recordings.sort_values("added_at").iloc[-1]
+    return worst([verdict.state, "record-again"]) if latest["unusable"] else verdict.state
+
+
+def _latest_hours(present: Installation | None, series: Sequence[SeriesRecord]) -> float | None:
+    known = [float(each.recordings["hours"].max()) for each in series]
+    return max([*known, *([present.hours] if present else [])], default=None)
+
+
+def _next_hours(state: str, hours: float | None) -> float | None:
+    if hours is None:
+        return None
+    now = state in ("no-baseline", "learning", "record-again", "another-day", "all-moved")
+    return hours if now else hours + INTERVAL_HOURS
+
+
+def _renewal(present: Installation | None, hours: float | None, today: dt.date) -> dict[str, Any]:
+    # A damper found on the engine has an age nobody stated.
+    if present is None or hours is None or present.as_found:
+        return {"state": "unknown", "due_date": None, "due_hours": None, "first": None}
+    return renewal(
+        present.engine.damper,
+        fitted_date=present.date,
+        fitted_hours=present.hours,
+        today=today,
+        hours=hours,
+    ).to_dict()

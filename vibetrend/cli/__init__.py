@@ -1,0 +1,65 @@
+"""The command line: parses, calls, prints. Nothing is computed here."""
+
+import os
+import sys
+
+import click
+
+from vibetrend.cli.add import add
+from vibetrend.cli.demo import demo
+from vibetrend.cli.engine import engine
+from vibetrend.cli.installation import installation
+from vibetrend.cli.measure import measure
+from vibetrend.cli.report import report
+from vibetrend.cli.simulate import simulate
+from vibetrend.cli.status import status
+from vibetrend.errors import VibetrendError
+
+INTERRUPTED = 130
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 96})
+@click.version_option(package_name="vibetrend", message="%(version)s")
+def cli() -> None:
+    """Early, honest warning that a marine diesel has moved away from its baseline.
+
+    \b
+    First steps:
+      vibetrend demo
+      vibetrend engine add engine.toml
+      vibetrend installation start --engine main --date 2026-05-01 --hours 3120
+      vibetrend add idle.csv --engine main --rpm 1060 --hours 3125 --baseline
+      vibetrend status
+      vibetrend report --engine main
+
+    \b
+    Exit codes: 0 done, 1 the input or the logbook cannot be used, 2 wrong usage,
+    130 interrupted; status and add: 3 record again, another day or all moved,
+    4 changed or renewal overdue, 5 past the limit.
+    """
+
+
+for command in (demo, engine, installation, measure, add, status, report, simulate):
+    cli.add_command(command)
+
+
+def main() -> None:
+    """Run the command line and exit with its code."""
+    # Small matrices all along: a second thread of the linear algebra only gets in the way.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    os.environ.setdefault("OMP_NUM_THREADS", "1")
+    try:
+        code = cli.main(standalone_mode=False)
+    except click.exceptions.Abort:
+        code = INTERRUPTED
+        click.echo("interrupted", err=True)
+    except click.ClickException as error:
+        error.show()
+        code = error.exit_code
+    except VibetrendError as error:
+        click.echo(f"vibetrend: {error}", err=True)
+        code = 1
+    except BrokenPipeError:  # the reader of our output has gone, e.g. `| head`
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        code = 0
+    sys.exit(code)

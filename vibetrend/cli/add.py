@@ -1,0 +1,91 @@
+"""``vibetrend add``: keep recordings and say where the engine stands."""
+
+import datetime as dt
+from pathlib import Path
+from typing import Any
+
+import click
+
+from vibetrend.cli.options import (
+    Date,
+    json_option,
+    logbook_option,
+    print_json,
+    recording_options,
+    stated,
+)
+
+
+@click.command()
+@click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--engine", "name", required=True, help="Name of the engine.")
+@click.option("--hours", type=float, help="What the hour meter shows.")
+@click.option("--date", type=Date(), help="Day of the recording.  [default: its own, else today]")
+@click.option("--baseline", is_flag=True, help="Belongs to the baseline after the installation.")
+@click.option("--before", is_flag=True, help="From before the installation: kept, not judged.")
+@click.option("--visit", help="The check-up it belongs to.  [default: the date]")
+@click.option("--position", help="Where the phone or sensor was.")
+@click.option("--device", help="Which phone or sensor.")
+@click.option("--condition", help='How the engine was, e.g. "warm, out of gear".')
+@recording_options
+@logbook_option
+@json_option
+@click.pass_context
+def add(
+    ctx: click.Context,
+    /,
+    files: tuple[Path, ...],
+    name: str,
+    baseline: bool,
+    before: bool,
+    visit: str | None,
+    logbook: Path | None,
+    as_json: bool,
+    **values: Any,
+) -> None:
+    """Add recordings to the logbook and say where the engine stands.
+
+    \b
+    Example: vibetrend add 1.csv 2.csv 3.csv --engine main --rpm 1060 --hours 3310
+    """
+    from vibetrend.checkup.adding import add_file
+    from vibetrend.checkup.standing import standing, to_json
+    from vibetrend.cli.status import exit_code
+    from vibetrend.cli.words import added_words, standing_words
+    from vibetrend.errors import VibetrendError
+    from vibetrend.logbook import Logbook
+    from vibetrend.settings import logbook_folder
+
+    if baseline and before:
+        raise click.UsageError("--baseline and --before exclude each other")
+    today = dt.date.today()
+    added = []
+    failed = False
+    with Logbook.open(logbook_folder(logbook)) as book:
+        book.engine(name)
+        for path in files:
+            try:
+                entry = add_file(
+                    book,
+                    path,
+                    engine_name=name,
+                    today=today,
+                    visit=visit,
+                    baseline=baseline,
+                    before=before,
+                    **stated(values),
+                )
+            except VibetrendError as error:
+                click.echo(f"vibetrend: {error}", err=True)
+                failed = True
+                continue
+            added.append(entry)
+            if not as_json:
+                click.echo(added_words(entry))
+        records = standing(book, [name], today=today)
+    if as_json:
+        print_json({"added": [entry.to_dict() for entry in added], "status": to_json(records)})
+    else:
+        click.echo()
+        click.echo(standing_words(records))
+    ctx.exit(1 if failed else exit_code(records))

@@ -1,0 +1,91 @@
+"""``vibetrend demo``: the whole job on invented recordings."""
+
+import contextlib
+import datetime as dt
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+import click
+
+from vibetrend.cli.options import json_option, logbook_option, print_json
+
+_SEED = 3
+
+
+@click.command()
+@click.option(
+    "--recordings",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=Path("recordings_demo"),
+    show_default=True,
+    help="Folder of the demo recordings; simulated first when it is not there.",
+)
+@click.option(
+    "--output",
+    type=click.Path(path_type=Path, dir_okay=False),
+    default=Path("reports/demo.html"),
+    show_default=True,
+    help="Page to write.",
+)
+@logbook_option
+@json_option
+def demo(recordings: Path, output: Path, logbook: Path | None, as_json: bool) -> None:
+    """Run the whole job on invented recordings and write the page.
+
+    Reads, measures, keeps and judges two years of check-ups of an invented boat's two engines.
+    The logbook is a temporary one unless --logbook is given.
+
+    \b
+    Example: vibetrend demo
+    """
+    from vibetrend.checkup.adding import play
+    from vibetrend.checkup.standing import standing, to_json
+    from vibetrend.cli.report import write_page
+    from vibetrend.cli.words import standing_words
+    from vibetrend.logbook import Logbook
+    from vibetrend.simulate import read_plan
+
+    today = dt.date.today()
+    with _folder(recordings) as source, _folder_for(logbook) as place:
+        plan = read_plan(source)
+        count = sum(len(visit.files) for each in plan.engines for visit in each.visits)
+        with Logbook.open(place) as book:
+            with click.progressbar(
+                length=count, label="Recordings", file=click.get_text_stream("stderr")
+            ) as progress:  # fmt: skip
+                for _ in play(plan, book, today=today):
+                    progress.update(1)
+            records = standing(book, [each.name for each in plan.engines], today=today)
+    path = write_page(records, output, title="Invented demo data: one boat, two engines",
+                      invented=True)  # fmt: skip
+    if as_json:
+        print_json(to_json(records) | {"page": str(path)})
+        return
+    click.echo("Invented demo data: no real boat, engine or reading.\n")
+    click.echo(standing_words(records))
+    click.echo(f"\nThe page: {path}")
+
+
+@contextlib.contextmanager
+def _folder(recordings: Path) -> Iterator[Path]:
+    """Yield the folder of the recordings; make them where there is none."""
+    from vibetrend.simulate import demo as write_demo
+
+    if recordings.is_dir():
+        yield recordings
+        return
+    with tempfile.TemporaryDirectory() as made:
+        click.echo(f"{recordings} is not here: simulating the recordings first.", err=True)
+        folder = Path(made) / "recordings"
+        write_demo(folder, seed=_SEED)
+        yield folder
+
+
+@contextlib.contextmanager
+def _folder_for(logbook: Path | None) -> Iterator[Path]:
+    if logbook is not None:
+        yield logbook
+        return
+    with tempfile.TemporaryDirectory() as made:
+        yield Path(made) / "logbook"

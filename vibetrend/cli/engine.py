@@ -1,0 +1,166 @@
+"""``vibetrend engine``: describe the engines that are looked after."""
+
+from pathlib import Path
+
+import click
+
+from vibetrend.cli.options import json_option, logbook_option, print_json
+
+
+@click.group()
+def engine() -> None:
+    """Describe the engines that are looked after."""
+
+
+@engine.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@logbook_option
+@json_option
+def add(file: Path, logbook: Path | None, as_json: bool) -> None:
+    """Keep an engine file in the logbook; a known name is updated.
+
+    \b
+    Example: vibetrend engine add engine.toml
+    """
+    from vibetrend.engine import Engine
+    from vibetrend.logbook import Logbook
+    from vibetrend.settings import logbook_folder
+
+    described = Engine.load(file)
+    with Logbook.open(logbook_folder(logbook)) as book:
+        what = book.put_engine(file.read_text(encoding="utf-8"), described)
+    if as_json:
+        print_json({"name": described.name, "result": what})
+        return
+    after = {
+        "added": f"Next: vibetrend installation start --engine {described.name} "
+        f"--date YYYY-MM-DD --hours N",
+        "updated": "Installations already started keep the description they were started with.",
+        "unchanged": "The logbook had the same description.",
+    }
+    click.echo(f"Engine {described.name}: {what}. {after[what]}")
+
+
+_TEMPLATE = """\
+# An engine file; `vibetrend engine add {file}` puts it into the logbook.
+name = "{name}"
+cylinders = {cylinders}
+strokes = {strokes}                 # 4 or 2
+fast_idle_rpm = {fast_idle_rpm:g}       # the speed you record at, warm and out of gear
+# firing_order = [1, 5, 3, 6, 2, 4]
+# rated_rpm = 2600
+
+# Parts driven by belt or gear: turns per turn of the crank.
+# [[driven]]
+# name = "alternator"
+# ratio = 2.2
+
+[damper]
+type = "{damper}"          # rubber, viscous, other or unknown
+# The maker's own figures; without them the program says that the interval is unknown.
+# renew_hours = 4000
+# renew_years = 6
+"""
+
+
+@engine.command()
+@click.option("--name", prompt="Name of the engine", default="main")
+@click.option("--cylinders", prompt="Cylinders", type=click.IntRange(1, 24))
+@click.option(
+    "--strokes",
+    prompt="Four-stroke or two-stroke (4 or 2)",
+    default="4",
+    type=click.Choice(["4", "2"]),
+)
+@click.option("--fast-idle-rpm", prompt="Fast idle, rpm, at which you record", type=float)
+@click.option(
+    "--damper",
+    prompt="Damper",
+    default="unknown",
+    type=click.Choice(["rubber", "viscous", "other", "unknown"]),
+)
+@click.option(
+    "--output",
+    type=click.Path(path_type=Path),
+    default=Path("engine.toml"),
+    show_default=True,
+    help="File to write; an existing one is never overwritten.",
+)
+def new(
+    name: str, cylinders: int, strokes: str, fast_idle_rpm: float, damper: str, output: Path
+) -> None:
+    """Write an engine file by answering a few questions.
+
+    \b
+    Example: vibetrend engine new --name main --cylinders 6
+    """
+    from vibetrend.engine import Engine
+    from vibetrend.errors import EngineError
+
+    text = _TEMPLATE.format(
+        file=output, name=name.replace("\\", "\\\\").replace('"', '\\"'), cylinders=cylinders,
+        strokes=strokes, fast_idle_rpm=fast_idle_rpm, damper=damper,
+    )  # fmt: skip
+    Engine.parse(text, where=str(output))
+    try:
+        with output.open("x", encoding="utf-8") as file:
+            file.write(text)
+    except OSError as error:
+        raise EngineError(
+            f"{output}: cannot be written ({error.strerror}); choose another with --output"
+        ) from error
+    click.echo(f"Wrote {output}. Look it over, then: vibetrend engine add {output}")
+
+
+@engine.command("list")
+@logbook_option
+@json_option
+def list_engines(logbook: Path | None, as_json: bool) -> None:
+    """List the engines in the logbook.
+
+    \b
+    Example: vibetrend engine list
+    """
+    from vibetrend.logbook import Logbook
+    from vibetrend.settings import logbook_folder
+
+    with Logbook.open(logbook_folder(logbook)) as book:
+        names = book.engine_names()
+    if as_json:
+        print_json({"engines": names})
+    elif names:
+        click.echo("\n".join(names))
+    else:
+        click.echo("No engine yet. Next: vibetrend engine new")
+
+
+@engine.command()
+@click.argument("name")
+@logbook_option
+@json_option
+def show(name: str, logbook: Path | None, as_json: bool) -> None:
+    """Show an engine as the logbook describes it.
+
+    \b
+    Example: vibetrend engine show main
+    """
+    from vibetrend.logbook import Logbook
+    from vibetrend.settings import logbook_folder
+
+    with Logbook.open(logbook_folder(logbook)) as book:
+        described, text = book.engine(name), book.engine_text(name)
+    if as_json:
+        print_json(described.model_dump(mode="json"))
+        return
+    click.echo(text.rstrip())
+    click.echo(f"\n# Firing order {described.firing_order_number:g}: {_firing(described)}")
+
+
+def _firing(described: object) -> str:
+    from vibetrend.engine import Engine
+
+    assert isinstance(described, Engine)
+    if described.fast_idle_rpm is None:
+        return "state fast_idle_rpm to see its frequency"
+    hertz = described.firing_order_number * described.fast_idle_rpm / 60
+    return f"{hertz:.1f} Hz at {described.fast_idle_rpm:.0f} rpm"

@@ -1,0 +1,56 @@
+"""``vibetrend status``: where each engine stands."""
+
+import datetime as dt
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from vibetrend.cli.options import json_option, logbook_option, print_json
+
+if TYPE_CHECKING:
+    from vibetrend.checkup.records import EngineRecord
+
+_EXIT_CODES = {
+    "record-again": 3,
+    "another-day": 3,
+    "all-moved": 3,
+    "changed": 4,
+    "past-limit": 5,
+}
+_OVERDUE = 4
+
+
+@click.command()
+@click.option("--engine", "name", help="Only this engine.  [default: all]")
+@logbook_option
+@json_option
+@click.pass_context
+def status(ctx: click.Context, /, name: str | None, logbook: Path | None, as_json: bool) -> None:
+    """Say where each engine stands.
+
+    \b
+    Example: vibetrend status --engine main
+    """
+    from vibetrend.checkup.standing import standing, to_json
+    from vibetrend.cli.words import standing_words
+    from vibetrend.logbook import Logbook
+    from vibetrend.settings import logbook_folder
+
+    with Logbook.open(logbook_folder(logbook)) as book:
+        records = standing(book, [name] if name else None, today=dt.date.today())
+    if as_json:
+        print_json(to_json(records))
+    elif records:
+        click.echo(standing_words(records))
+    else:
+        click.echo("No engine yet. Next: vibetrend engine new")
+    ctx.exit(exit_code(records))
+
+
+def exit_code(records: "Sequence[EngineRecord]") -> int:
+    """Return the highest exit code that states and renewals ask for."""
+    codes = [_EXIT_CODES.get(record.status["state"], 0) for record in records]
+    overdue = any(record.status["renewal"]["state"] == "overdue" for record in records)
+    return max([*codes, _OVERDUE if overdue else 0])

@@ -1,0 +1,102 @@
+"""What the commands print for people: results as aligned plain text."""
+
+import datetime as dt
+import shutil
+import textwrap
+from collections.abc import Sequence
+
+from vibetrend.checkup.adding import Added
+from vibetrend.checkup.records import EngineRecord
+from vibetrend.orders import Measurement
+from vibetrend.recording import Note
+from vibetrend.report.statements import statements
+from vibetrend.report.words import series_name
+from vibetrend.trend.advice import CAUTIONS
+
+_WIDEST = 92
+_SEVERITIES = {"note": "note", "warning": "WARNING", "unusable": "UNUSABLE"}
+
+
+def measurement_words(measurement: Measurement) -> str:
+    """Return speed, orders and doubts of one recording."""
+    recording, speed = measurement.recording, measurement.speed
+    name = recording.source.path if recording.source else "recording"
+    lines = [
+        f"{name}: {recording.kind}, {recording.duration_s:.1f} s, "
+        f"{len(recording.axes)} x {recording.mean_rate_hz:.0f} samples per second",
+        f"speed {speed.rpm:.2f} rpm ± {speed.standard_error_rpm:.2g} "
+        f"(wander {speed.spread_percent:.2f} %), from {speed.method}",
+        "",
+        f"{'order':>7} {'Hz':>8} {'rms ' + recording.unit:>12} {'±':>9} {'mm/s':>8}",
+    ]
+    for row in measurement.orders.to_dict(orient="records"):
+        if row["visible"]:
+            velocity = row["velocity_mm_s"]
+            lines.append(
+                f"{row['order']:7g} {row['frequency_hz']:8.2f} {row['amplitude']:12.4g} "
+                f"{row['standard_error']:9.2g} "
+                + (f"{velocity:8.3g}" if velocity == velocity else f"{'–':>8}")
+            )
+    hidden = measurement.orders.loc[~measurement.orders["visible"]]
+    for reason, rows in hidden.groupby("reason"):
+        orders = ", ".join(f"{order:g}" for order in rows["order"])
+        lines += _wrapped(f"not visible: {orders} ({reason})")
+    lines += _notes(measurement.quality)
+    return "\n".join([*lines, ""])
+
+
+def added_words(added: Added) -> str:
+    """Return one line for a recording kept, and its doubts."""
+    kept = added.kept
+    if added.measurement is None:
+        return (
+            f"{added.path}: in the logbook already as {kept.id} ({kept.date}, {kept.hours:g} h); "
+            f"nothing changed"
+        )
+    rpm = added.measurement.speed.rpm
+    lines = [f"{added.path}: kept as {kept.id}, {rpm:.1f} rpm"]
+    doubts = [note for note in added.measurement.quality if note.severity != "note"]
+    return "\n".join([*lines, *_notes(doubts)])
+
+
+def standing_words(records: Sequence[EngineRecord]) -> str:
+    """Return where each engine stands, for someone who has never seen it before."""
+    today = dt.date.today()
+    blocks = []
+    for record in records:
+        title = f"{record.engine.name}"
+        lines = [title, "-" * len(title)]
+        for said in statements(record, today):
+            lines += _wrapped(f"{said.label}: {said.words}. {said.text}".strip())
+            for more in said.more:
+                lines += _wrapped(more, indent="  ")
+        for series in record.series:
+            lines += ["", f"  {series_name(series.info)}"]
+            for advice in series.verdict.advice:
+                if advice not in CAUTIONS:
+                    lines += _wrapped(f"- {advice}", indent="  ", hanging="    ")
+        blocks.append("\n".join(lines))
+    blocks.append("\n".join(line for caution in CAUTIONS for line in _wrapped(caution)))
+    return "\n\n".join(blocks)
+
+
+def _notes(notes: Sequence[Note]) -> list[str]:
+    return [
+        line
+        for note in notes
+        for line in _wrapped(
+            f"{_SEVERITIES[note.severity]} ({note.code}): {note.message}", indent="  "
+        )
+    ]
+
+
+def _wrapped(text: str, *, indent: str = "", hanging: str | None = None) -> list[str]:
+    width = min(_WIDEST, max(40, shutil.get_terminal_size().columns - 1))
+    return textwrap.wrap(
+        text,
+        width,
+        initial_indent=indent,
+        subsequent_indent=indent + "  " if hanging is None else hanging,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )

@@ -1,0 +1,203 @@
+"""What a person states about a recording, and the places they may state it in."""
+
+import datetime as dt
+import re
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, fields, replace
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Any, get_args
+
+from vibetrend.errors import ReadError
+from vibetrend.recording import SI_UNITS, Kind, Manner, Note
+
+LARGEST_SIDE_FILE = 100_000  # bytes; a handful of tags needs a few hundred
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stated:
+    """Tags and reading hints from one place; None where that place says nothing."""
+
+    rpm: float | None = None
+    hours: float | None = None
+    date: dt.date | None = None
+    position: str | None = None
+    device: str | None = None
+    condition: str | None = None
+    manner: Manner | None = None
+    kind: Kind | None = None
+    unit: str | None = None
+    columns: tuple[str | int, ...] | None = None
+    rate: float | None = None  # Hz
+    full_scale: str | None = None  # "1 g": what the value 1.0 of a sound file stands for
+
+    def over(self, weaker: "Stated") -> "Stated":
+        """Return these statements, completed by those of a place that counts less."""
+        gaps = [field.name for field in fields(self) if getattr(self, field.name) is None]
+        return replace(self, **{name: getattr(weaker, name) for name in gaps})
+
+    def not_in(self, other: "Stated") -> "Stated":
+        """Return only what `other` leaves open."""
+        said = [field.name for field in fields(self) if getattr(other, field.name) is not None]
+        return replace(self, **dict.fromkeys(said))
+
+
+KEYS = tuple(field.name for field in fields(Stated))
+
+
+def stated(values: Mapping[str, Any], *, where: str) -> Stated:
+    """Check values by key and return them as statements; `where` names them in errors.
+
+    Raises
+    ------
+    ReadError
+        If a key is not known or a value is not of its type.
+    """
+    checked = {}
+    for key, value in values.items():
+        if key not in KEYS:
+            near = get_close_matches(key, KEYS, n=1)
+            hint = f"did you mean {near[0]}?" if near else f"known are {', '.join(KEYS)}"
+            raise ReadError(f"{where}: {key} is not a known key; {hint}")
+        if value is not None:
+            try:
+                checked[key] = _checked(key, value)
+            except ReadError as error:
+                raise ReadError(f"{where}: {key} is {value!r}; {error}") from None
+    return Stated(**checked)
+
+
+def beside(path: Path) -> tuple[Stated, Path | None]:
+    """Return what the side file of a recording states, and its path if there is one.
+
+    For ``clip.csv.zip`` that is ``clip.csv.zip.toml``, ``clip.csv.toml`` or ``clip.toml``, the
+    first that exists.
+
+    Raises
+    ------
+    ReadError
+        If the side file is not TOML, or a key or value in it is wrong.
+    """
+    names = [path.name, path.stem]
+    if path.suffix.lower() in (".zip", ".gz"):
+        names.append(Path(path.stem).stem)
+    for name in names:
+        side = path.with_name(name + ".toml")
+        if side != path and _is_file(side):
+            return stated(_toml(side), where=str(side)), side
+    return Stated(), None
+
+
+# "600-1800rpm" is a range, hence no speed; the 01 of "2026-05-01-1800rpm" is a day.
+_RANGE = re.compile(r"(?<!\d)\d{3,5}(?:rpm)?\s*(?:-|–|to|_to_)\s*\d{3,5}\s*rpm", re.IGNORECASE)
+_RPM = re.compile(
+    r"(?<![\d.])(\d{2,5}(?:\.\d+)?)[ _-]?rpm(?![a-z])|(?<![a-z])rpm[ _=-]?(\d{2,5})(?!\d|\.\d)",
+    re.IGNORECASE,
+)
+_HOURS = re.compile(
+    r"(?<![\d.])(\d{1,6}(?:\.\d+)?)[ _-]?(?:h|hrs|hours)(?![a-z0-9])", re.IGNORECASE
+)
+_DATE = re.compile(r"(?<!\d)(20\d\d)([-_.]?)([01]\d)\2([0-3]\d)(?!\d)")
+
+
+def in_name(name: str) -> Stated:
+    """Return what a file name states, e.g. ``idle_1000rpm_3120h_2026-05-01.csv``.
+
+    Examples
+    --------
+    >>> in_name("idle_1000rpm_3120h_20260501.csv").hours
+    3120.0
+    """
+    rpm = None if _RANGE.search(name) else _RPM.search(name)
+    hours = _HOURS.search(name)
+    return Stated(
+        rpm=float(rpm[1] or rpm[2]) if rpm else None,
+        hours=float(hours[1]) if hours else None,
+        date=_date_in(name),
+    )
+
+
+def note_assumed(stated_by_file: Stated, place: str) -> tuple[Note, ...]:
+    """Return a note saying which tags were taken from `place` because nobody gave them."""
+    taken = {key: getattr(stated_by_file, key) for key in KEYS}
+    text = ", ".join(
+        f"{key} {value:g}" if isinstance(value, float) else f"{key} {value}"
+        for key, value in taken.items()
+        if value is not None
+    )
+    return (Note("tag-assumed", "note", f"taken from {place}: {text}"),) if text else ()
+
+
+def _date_in(text: str) -> dt.date | None:
+    for found in _DATE.finditer(text):
+        try:
+            return dt.date(int(found[1]), int(found[3]), int(found[4]))
+        except ValueError:  # 20269999 is some other number
+            continue
+    return None
+
+
+def _is_file(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except OSError:  # the longer name may be one too long
+        return False
+
+
+def _toml(path: Path) -> dict[str, Any]:
+    try:
+        if path.stat().st_size > LARGEST_SIDE_FILE:
+            raise ReadError(f"{path}: too large for a side file of tags; remove or rename it")
+        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    except OSError as error:
+        raise ReadError(
+            f"{path}: cannot be read ({error.strerror}); correct or remove it"
+        ) from error
+    except UnicodeDecodeError as error:
+        raise ReadError(f"{path}: not UTF-8 text; save it as UTF-8") from error
+    except tomllib.TOMLDecodeError as error:
+        raise ReadError(f"{path}: not valid TOML: {error}; correct that line") from error
+
+
+def _checked(key: str, value: Any) -> Any:
+    match key:
+        case "rpm" | "hours" | "rate":
+            return _number(value, above_zero=key != "hours")
+        case "date":
+            return _date(value)
+        case "columns":
+            return _columns(value)
+        case "kind" if value not in SI_UNITS:
+            raise ReadError(f"write one of {', '.join(SI_UNITS)}")
+        case "manner" if value not in get_args(Manner):
+            raise ReadError(f"write one of {', '.join(get_args(Manner))}")
+        case _ if not isinstance(value, str):
+            raise ReadError("text in quotes is needed")
+    return value
+
+
+def _number(value: Any, *, above_zero: bool) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise ReadError("a number is needed")
+    if not (0 < value < 1e9 or (value == 0 and not above_zero)):
+        raise ReadError("it must be above 0" if above_zero else "it cannot be below 0")
+    return float(value)
+
+
+def _date(value: Any) -> dt.date:
+    if isinstance(value, dt.datetime):
+        return value.date()
+    if isinstance(value, dt.date):
+        return value
+    try:
+        return dt.date.fromisoformat(value)
+    except (TypeError, ValueError):
+        raise ReadError("write the date as year-month-day, e.g. 2026-05-01") from None
+
+
+def _columns(value: Any) -> tuple[str | int, ...]:
+    listed = [value] if isinstance(value, str | int) else list(value)
+    if not listed or not all(isinstance(c, str | int) and not isinstance(c, bool) for c in listed):
+        raise ReadError("a list of column names or numbers is needed, counted from 1")
+    return tuple(listed)

@@ -1,0 +1,260 @@
+"""The logbook: one folder that keeps everything, for years, whatever happens to the power."""
+
+import contextlib
+import datetime as dt
+from dataclasses import replace
+from pathlib import Path
+from types import TracebackType
+from typing import TYPE_CHECKING, Any, Literal, Self
+
+import pandas as pd
+
+from vibetrend.engine import Engine
+from vibetrend.errors import LogbookError
+from vibetrend.logbook import engines, filing, recordings, tables, verdicts, versions
+from vibetrend.logbook.database import Database, make_private_file, reason
+from vibetrend.logbook.engines import Installation
+from vibetrend.logbook.filing import Series
+from vibetrend.logbook.originals import Originals, digest
+from vibetrend.logbook.recordings import KeptRecording
+
+if TYPE_CHECKING:  # only the type: to look into a logbook, nothing has to be measured
+    from vibetrend.orders.measurement import Measurement
+
+
+class Logbook:
+    """A folder with a database and the original of every recording; open one with `open`.
+
+    Entries are only ever added, each whole or not at all, and several processes may add and
+    read at once. Every method raises LogbookError when the disk or the database fails, and
+    leaves the logbook as it was.
+    """
+
+    def __init__(self, folder: Path, database: Database) -> None:
+        """Wrap an opened database; use `open`."""
+        self.folder = folder
+        self._database = database
+        self._originals = Originals(folder / "originals")
+
+    @classmethod
+    def open(cls, directory: str | Path) -> "Logbook":
+        """Open the logbook in a folder, made (private to the user) when there is none.
+
+        Raises
+        ------
+        LogbookError
+            If the folder cannot be made or written, or what it holds is newer or no logbook.
+        """
+        folder = Path(directory)
+        path = folder / "logbook.sqlite"
+        try:
+            _make_private_folder(folder)
+            make_private_file(path)
+        except OSError as error:
+            raise LogbookError(
+                f"{folder}: the logbook cannot be made or opened here ({reason(error)}); choose "
+                f"a folder you may write to with --logbook"
+            ) from error
+        database = Database(path)
+        try:
+            versions.bring_up_to_date(database)
+        except BaseException:
+            database.close()
+            raise
+        return cls(folder, database)
+
+    def close(self) -> None:
+        """Let go of the files."""
+        self._database.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def put_engine(self, text: str, engine: Engine) -> Literal["added", "updated", "unchanged"]:
+        """Keep an engine's file, `text` being what `engine` was read from; older ones stay."""
+        with self._database.writing() as connection:
+            return engines.put(connection, text, engine)
+
+    def engine_names(self) -> list[str]:
+        """Return the names of all engines, in the order they were added."""
+        with self._database.reading() as connection:
+            return engines.names(connection)
+
+    def engine(self, name: str) -> Engine:
+        """Return an engine as its current file describes it.
+
+        Raises
+        ------
+        LogbookError
+            If there is no such engine; lists those that are there.
+        """
+        return engines.parse(self.engine_text(name), name)
+
+    def engine_text(self, name: str) -> str:
+        """Return an engine's current file; raises LogbookError as `engine` does."""
+        with self._database.reading() as connection:
+            return engines.file_text(connection, name)
+
+    def start_installation(
+        self, engine_name: str, *, date: dt.date, hours: float, as_found: bool = False
+    ) -> Installation:
+        """Begin a damper's time on an engine, at engine hours `hours`.
+
+        It keeps a copy of the engine's current file. Recordings made since, and added before
+        this was entered, are filed under it. The same date and hours again give the same one.
+
+        Raises
+        ------
+        LogbookError
+            If it lies before the engine's previous one, in date or in hours.
+        """
+        with self._database.writing() as connection:
+            row = engines.start_installation(
+                connection, engine_name, date=date, hours=hours, as_found=as_found
+            )
+            filing.file_again(connection, row.engine_id)
+            return engines.installation(row, engine_name)
+
+    def installations(self, engine_name: str) -> list[Installation]:
+        """Return an engine's installations, earliest first."""
+        with self._database.reading() as connection:
+            rows = engines.installation_rows(connection, engines.number(connection, engine_name))
+            return [engines.installation(row, engine_name) for row in rows]
+
+    def find_recording(self, engine_name: str, sha256: str) -> KeptRecording | None:
+        """Return the engine's recording with this content, None if there is none."""
+        with self._database.reading() as connection:
+            return recordings.find(connection, engines.number(connection, engine_name), sha256)
+
+    def add_recording(
+        self,
+        engine_name: str,
+        content: bytes,
+        measurement: "Measurement",
+        *,
+        visit: str,
+        hours: float,
+        date: dt.date,
+        baseline: bool,
+        before: bool,
+    ) -> KeptRecording:
+        """Keep a file's bytes, what was measured in it and what the person stated.
+
+        Content that is there already stays as it is, whatever is stated now: the recording
+        kept then comes back, marked `duplicate`. Tags come from `measurement.recording`.
+
+        Parameters
+        ----------
+        hours : float
+            True engine hours when it was recorded.
+
+        Raises
+        ------
+        LogbookError
+            If `content` is not what was measured, the engine is not known, or what is stated
+            makes no sense.
+        """
+        recordings.check_entry(visit=visit, hours=hours, baseline=baseline, before=before)
+        sha256 = digest(content)
+        source = measurement.recording.source
+        if source is not None and source.sha256 and source.sha256 != sha256:
+            raise LogbookError(
+                f"{source.path}: the file changed while it was being read; wait until it is "
+                f"complete, then add it again"
+            )
+        with self._database.reading() as connection:
+            engine_id = engines.number(connection, engine_name)
+        # The original is safe on the disk before any entry speaks of it. A crash in between
+        # leaves an original without an entry, which the next try makes use of.
+        self._originals.keep(sha256, content)
+        with self._database.writing() as connection:
+            kept = recordings.find(connection, engine_id, sha256)
+            if kept is not None:
+                return replace(kept, duplicate=True)
+            return recordings.add(
+                connection,
+                engine_id,
+                sha256,
+                measurement,
+                visit=visit,
+                hours=hours,
+                date=date,
+                baseline=baseline,
+                before=before,
+            )
+
+    def series(self, engine_name: str) -> list[Series]:
+        """Return the engine's series that hold recordings, in the order they were begun."""
+        with self._database.reading() as connection:
+            return filing.all_series(connection, engine_name)
+
+    def recordings(self, series_id: int) -> pd.DataFrame:
+        """Return a row for each recording of a series, by hours.
+
+        Columns: `recording` (short id), `name`, `sha256`, `visit`, `hours`, `date` (a
+        datetime.date), `rpm` (as stated), `baseline`, `before`, `unusable`, `speed_rpm` (as
+        measured), `method_version`, `quality` (list of dicts: code, severity, message),
+        `added_at` (UTC).
+        """
+        with self._database.reading() as connection:
+            filing.check_series(connection, series_id)
+            return tables.recordings(connection, series_id)
+
+    def history(self, series_id: int) -> pd.DataFrame:
+        """Return a row for each recording and feature of a series, as `judge` takes it.
+
+        Columns: `recording` (short id), `visit`, `hours`, `order` (NaN for overall levels),
+        `amplitude` (rms, above 0), `standard_error`, `baseline`, `feature`, `floor`, `visible`,
+        `date`, `rpm` (measured, else as stated). Recordings that are unusable or from before
+        the damper was renewed are left out.
+        """
+        with self._database.reading() as connection:
+            filing.check_series(connection, series_id)
+            return tables.history(connection, series_id)
+
+    def measurement(self, recording: str) -> dict[str, Any]:
+        """Return what was measured in a recording, by its short id: `Measurement.to_dict()`."""
+        with self._database.reading() as connection:
+            return recordings.measured(connection, recording)
+
+    def original(self, sha256: str) -> bytes:
+        """Return the original bytes of a recording, checked against their digest.
+
+        Raises
+        ------
+        LogbookError
+            If they are missing or damaged.
+        """
+        return self._originals.read(sha256)
+
+    def keep_verdict(self, series_id: int, verdict: dict[str, Any], state: str) -> None:
+        """Keep a series' verdict, unless it says what the last one kept says."""
+        with self._database.writing() as connection:
+            filing.check_series(connection, series_id)
+            verdicts.keep(connection, series_id, verdict, state)
+
+    def verdicts(self, series_id: int) -> pd.DataFrame:
+        """Return the verdicts kept of a series, oldest first: `made_at` (UTC), `state`."""
+        with self._database.reading() as connection:
+            filing.check_series(connection, series_id)
+            return verdicts.table(connection, series_id)
+
+
+def _make_private_folder(folder: Path) -> None:
+    try:
+        folder.mkdir(mode=0o700, parents=True)
+    except FileExistsError:
+        if not folder.is_dir():
+            raise
+        if not any(folder.iterdir()):
+            # Not possible on every disk; what is put inside is private in any case.
+            with contextlib.suppress(OSError):
+                folder.chmod(0o700)

@@ -1,0 +1,119 @@
+"""The database file: how it is opened, locked and written, and its errors in plain words."""
+
+import os
+import sqlite3
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+
+from vibetrend.errors import LogbookError
+
+BUSY_SECONDS = 10
+
+_WORDS = {
+    sqlite3.SQLITE_BUSY: "another program has kept it locked for more than "
+    f"{BUSY_SECONDS} seconds; close that program or try again",
+    sqlite3.SQLITE_READONLY: "it may be read but not written; allow writing to the folder and "
+    "the files in it",
+    sqlite3.SQLITE_IOERR: "the disk failed while reading or writing; check it, then try again",
+    sqlite3.SQLITE_CORRUPT: "the file is damaged; put a backup in its place",
+    sqlite3.SQLITE_FULL: "the disk is full and nothing was added; free some space, then try again",
+    sqlite3.SQLITE_CANTOPEN: "it cannot be opened; check that the folder exists and may be "
+    "written to",
+    sqlite3.SQLITE_NOTADB: "the file is not a logbook; choose another folder, or put a backup "
+    "in its place",
+}
+
+
+def reason(error: OSError) -> str:
+    """Return the system's own words for an error, in lower case, for use in a sentence."""
+    return (error.strerror or str(error)).lower()
+
+
+def make_private_file(path: Path) -> None:
+    """Make an empty file that only its owner may read, unless it exists."""
+    os.close(os.open(path, os.O_CREAT | os.O_RDWR, 0o600))
+
+
+def add_row(connection: sa.Connection, table: sa.Table, **values: Any) -> int:
+    """Add one row and return its key."""
+    return int(connection.execute(table.insert().values(values)).lastrowid)
+
+
+def _write_ahead(connection: sqlite3.Connection) -> str:
+    """Switch write-ahead mode on and return the mode that resulted."""
+    give_up = time.monotonic() + BUSY_SECONDS
+    while True:
+        try:
+            return str(connection.execute("PRAGMA journal_mode=WAL").fetchone()[0])
+        except sqlite3.OperationalError as error:
+            # SQLite does not wait here by itself when another process is making the database.
+            if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() > give_up:
+                raise
+        time.sleep(0.01)
+
+
+class Database:
+    """One SQLite file in write-ahead mode; several processes may use it at once."""
+
+    def __init__(self, path: Path, *, foreign_keys: bool = True) -> None:
+        """Prepare to use the file at `path`; foreign keys are off only while tables change."""
+        self.path = path
+        self._reader = sa.create_engine(
+            sa.URL.create("sqlite", database=str(path)), connect_args={"timeout": BUSY_SECONDS}
+        )
+        self._writer = self._reader.execution_options(writes=True)
+
+        @sa.event.listens_for(self._reader, "connect")
+        def set_up(connection: sqlite3.Connection, _: Any) -> None:
+            connection.isolation_level = None  # `begin` below decides, not the driver
+            try:
+                connection.execute(f"PRAGMA foreign_keys={foreign_keys:d}")
+                # Boats lose power: FULL costs some ms for each entry and loses none.
+                connection.execute("PRAGMA synchronous=FULL")
+                if _write_ahead(connection) != "wal":
+                    raise LogbookError(
+                        f"{path}: a logbook cannot be kept safely here, perhaps because it is a "
+                        f"network drive; choose a folder on a disk of this computer"
+                    )
+            except BaseException:
+                connection.close()  # nobody else knows of it yet
+                raise
+
+        @sa.event.listens_for(self._reader, "begin")
+        def begin(connection: sa.Connection) -> None:
+            # A lock taken only at the first write could fail half-way, after others wrote.
+            writes = connection.get_execution_options().get("writes", False)
+            connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+    @contextmanager
+    def reading(self) -> Iterator[sa.Connection]:
+        """Give a connection that sees one state of the database throughout."""
+        with self._plain_errors(), self._reader.connect() as connection:
+            yield connection
+
+    @contextmanager
+    def writing(self) -> Iterator[sa.Connection]:
+        """Give a connection whose entries are all kept at the end, or none after an error."""
+        with self._plain_errors(), self._writer.begin() as connection:
+            yield connection
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self._reader.dispose()
+
+    @contextmanager
+    def _plain_errors(self) -> Iterator[None]:
+        try:
+            yield
+        except sa.exc.DatabaseError as error:
+            # The low byte is the kind of error, the rest details of it. What has no words here
+            # is a fault of the program and keeps its traceback.
+            words = _WORDS.get(getattr(error.orig, "sqlite_errorcode", 0) & 0xFF)
+            if words is None:
+                raise
+            raise LogbookError(f"{self.path}: {words}") from error

@@ -1,0 +1,148 @@
+"""Engines, their files, and the installations on them."""
+
+import datetime as dt
+import math
+from dataclasses import dataclass
+from difflib import get_close_matches
+from typing import Any, Literal
+
+import sqlalchemy as sa
+
+from vibetrend.engine import Engine
+from vibetrend.errors import LogbookError
+from vibetrend.logbook import schema
+from vibetrend.logbook.database import add_row
+
+
+@dataclass(frozen=True)
+class Installation:
+    """One damper's time on an engine; every baseline belongs to one."""
+
+    id: int
+    date: dt.date
+    hours: float  # engine hours
+    as_found: bool  # begun on a damper that was already there
+    engine: Engine  # as its file was at that time
+
+
+def put(
+    connection: sa.Connection, text: str, engine: Engine
+) -> Literal["added", "updated", "unchanged"]:
+    """Add an engine's file; older ones stay."""
+    table = schema.engine
+    number: int | None = connection.scalar(sa.select(table.c.id).where(table.c.name == engine.name))
+    done: Literal["added", "updated"] = "updated"
+    if number is None:
+        done = "added"
+        number = add_row(connection, table, name=engine.name)
+    elif text == _newest_file(connection, number):
+        return "unchanged"
+    add_row(connection, schema.engine_file, engine_id=number, toml=text, added_at=schema.now())
+    return done
+
+
+def names(connection: sa.Connection) -> list[str]:
+    """Return the names of all engines, in the order they were added."""
+    return list(connection.scalars(sa.select(schema.engine.c.name).order_by(schema.engine.c.id)))
+
+
+def number(connection: sa.Connection, name: str) -> int:
+    """Return the key of an engine.
+
+    Raises
+    ------
+    LogbookError
+        If no engine has this name; says which names there are.
+    """
+    table = schema.engine
+    found: int | None = connection.scalar(sa.select(table.c.id).where(table.c.name == name))
+    if found is not None:
+        return found
+    known = names(connection)
+    if not known:
+        raise LogbookError(
+            f"engine {name!r} is not in the logbook, which holds no engine yet; add it with "
+            f"'vibetrend engine add FILE'"
+        )
+    near = get_close_matches(name, known, n=1)
+    hint = f"; did you mean {near[0]!r}?" if near else "."
+    raise LogbookError(
+        f"engine {name!r} is not in the logbook{hint} Known are {', '.join(known)}; add another "
+        f"with 'vibetrend engine add FILE'"
+    )
+
+
+def file_text(connection: sa.Connection, name: str) -> str:
+    """Return an engine's current file."""
+    return _newest_file(connection, number(connection, name))
+
+
+def parse(text: str, name: str) -> Engine:
+    """Return the engine that a file kept in the logbook describes."""
+    return Engine.parse(text, where=f"engine file of {name!r} in the logbook")
+
+
+def start_installation(
+    connection: sa.Connection, name: str, *, date: dt.date, hours: float, as_found: bool
+) -> sa.Row[Any]:
+    """Add an installation with a copy of the current engine file, or find the same one again.
+
+    Raises
+    ------
+    LogbookError
+        If it lies before the previous one, or its hours are no hours.
+    """
+    check_hours(hours)
+    engine_id = number(connection, name)
+    earlier = installation_rows(connection, engine_id)
+    for row in earlier:
+        if (row.date, row.hours, row.as_found) == (date.isoformat(), hours, as_found):
+            return row
+    if earlier:
+        last = earlier[-1]
+        if date.isoformat() < last.date or hours < last.hours:
+            raise LogbookError(
+                f"an installation on {name!r} at {date} and {hours:g} h lies before the previous "
+                f"one, {last.date} at {last.hours:g} h; correct the date or the hours"
+            )
+    add_row(
+        connection,
+        schema.installation,
+        engine_id=engine_id,
+        date=date.isoformat(),
+        hours=hours,
+        as_found=as_found,
+        engine_toml=_newest_file(connection, engine_id),
+        added_at=schema.now(),
+    )
+    return installation_rows(connection, engine_id)[-1]
+
+
+def installation_rows(connection: sa.Connection, engine_id: int) -> list[sa.Row[Any]]:
+    """Return an engine's installations, earliest first."""
+    table = schema.installation
+    query = sa.select(table).where(table.c.engine_id == engine_id)
+    return list(connection.execute(query.order_by(table.c.date, table.c.hours, table.c.id)))
+
+
+def installation(row: Any, name: str) -> Installation:
+    """Return an installation from its row."""
+    return Installation(
+        id=row.id,
+        date=dt.date.fromisoformat(row.date),
+        hours=row.hours,
+        as_found=row.as_found,
+        engine=parse(row.engine_toml, name),
+    )
+
+
+def check_hours(hours: float) -> None:
+    """Refuse what cannot be engine hours."""
+    if not 0 <= hours < math.inf:
+        raise LogbookError(f"{hours:g} cannot be engine hours; give a number from 0 up")
+
+
+def _newest_file(connection: sa.Connection, engine_id: int) -> str:
+    table = schema.engine_file
+    query = sa.select(table.c.toml).where(table.c.engine_id == engine_id)
+    return str(connection.scalars(query.order_by(table.c.id.desc()).limit(1)).one())

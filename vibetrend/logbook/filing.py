@@ -1,0 +1,174 @@
+"""Which recordings may be compared: the series each is filed in.
+
+Engine, installation, epoch and everything stated about a recording must agree exactly; the
+speed may differ by 4 %.
+"""
+
+import json
+from dataclasses import asdict, dataclass, fields
+from typing import Any
+
+import sqlalchemy as sa
+
+from vibetrend.errors import LogbookError
+from vibetrend.logbook import engines, schema
+from vibetrend.logbook.database import add_row
+from vibetrend.logbook.engines import Installation
+from vibetrend.recording import Recording
+
+SPEED_BAND = 0.04
+"""How far a recording's speed may lie from its series', relative."""
+
+
+@dataclass(frozen=True)
+class Tags:
+    """What must agree, beside speed and time, for two recordings to be compared."""
+
+    position: str
+    device: str
+    kind: str
+    unit: str  # sound comes in Pa or in full scale, which no comparison survives
+    codec: str
+    manner: str
+    condition: str
+
+    @classmethod
+    def of(cls, recording: Recording) -> "Tags":
+        """Return the tags of a recording."""
+        return cls(**{field.name: getattr(recording, field.name) for field in fields(cls)})
+
+
+@dataclass(frozen=True)
+class Series:
+    """What may be compared with each other."""
+
+    id: int
+    position: str
+    device: str
+    kind: str
+    codec: str
+    manner: str
+    condition: str
+    speed_rpm: float | None  # None where it sweeps (run-up, coast-down) or is not known
+    epoch: int
+    installation: Installation | None  # None for recordings from before the first
+    unit: str  # of the samples
+
+
+_newer = schema.filing.alias("newer")
+
+IS_CURRENT = ~sa.exists().where(
+    _newer.c.recording_id == schema.filing.c.recording_id, _newer.c.id > schema.filing.c.id
+)
+"""True for the filing of a recording that counts: the newest."""
+
+_higher = schema.measurement.alias("higher")
+
+IS_NEWEST = ~sa.exists().where(
+    _higher.c.recording_id == schema.measurement.c.recording_id,
+    _higher.c.method_version > schema.measurement.c.method_version,
+)
+"""True for the measurement of a recording that counts: by the newest method."""
+
+
+def file(connection: sa.Connection, recording_id: int) -> None:
+    """File a recording in the series it belongs to, made if there is none."""
+    row = connection.execute(
+        sa.select(schema.recording, schema.measurement.c.speed_rpm)
+        .join(schema.measurement)
+        .where(schema.recording.c.id == recording_id, IS_NEWEST)
+    ).one()
+    tags = Tags(**json.loads(row.tags))
+    installations = engines.installation_rows(connection, row.engine_id)
+    # What the person stated holds before what was measured: it is the speed they will set again.
+    stated_or_measured = row.speed_rpm if row.rpm is None else row.rpm
+    series_id = _series(
+        connection,
+        {
+            "engine_id": row.engine_id,
+            "installation_id": _installation_at(installations, row.date, row.hours),
+            "epoch": 0,
+            **asdict(tags),
+        },
+        speed_rpm=stated_or_measured if tags.manner == "steady" else None,
+    )
+    add_row(
+        connection,
+        schema.filing,
+        recording_id=recording_id,
+        series_id=series_id,
+        made_at=schema.now(),
+    )
+
+
+def file_again(connection: sa.Connection, engine_id: int) -> None:
+    """File again what an installation entered late has taken over; the rest stays where it is."""
+    recording, series = schema.recording, schema.series
+    filed = (
+        sa.select(recording.c.id, recording.c.date, recording.c.hours, series.c.installation_id)
+        .select_from(
+            recording.join(schema.filing).join(series, schema.filing.c.series_id == series.c.id)
+        )
+        .where(recording.c.engine_id == engine_id, IS_CURRENT)
+        .order_by(recording.c.id)
+    )
+    installations = engines.installation_rows(connection, engine_id)
+    for row in connection.execute(filed).all():
+        if _installation_at(installations, row.date, row.hours) != row.installation_id:
+            file(connection, row.id)
+
+
+def all_series(connection: sa.Connection, engine_name: str) -> list[Series]:
+    """Return the series of an engine that hold recordings, in the order they were begun."""
+    engine_id = engines.number(connection, engine_name)
+    installations = {
+        row.id: engines.installation(row, engine_name)
+        for row in engines.installation_rows(connection, engine_id)
+    }
+    table = schema.series
+    holds_some = sa.exists().where(schema.filing.c.series_id == table.c.id, IS_CURRENT)
+    query = sa.select(table).where(table.c.engine_id == engine_id, holds_some)
+    return [
+        Series(
+            installation=installations.get(row.installation_id),
+            **{
+                field.name: getattr(row, field.name)
+                for field in fields(Series)
+                if field.name != "installation"
+            },
+        )
+        for row in connection.execute(query.order_by(table.c.id))
+    ]
+
+
+def check_series(connection: sa.Connection, series_id: int) -> None:
+    """Refuse a series that does not exist."""
+    if connection.scalar(sa.select(schema.series.c.id).filter_by(id=series_id)) is None:
+        raise LogbookError(
+            f"series {series_id} is not in the logbook; 'vibetrend status' lists those that are"
+        )
+
+
+def _installation_at(installations: list[sa.Row[Any]], date: str, hours: float) -> int | None:
+    """Return the key of the latest that had begun by this date and these hours."""
+    begun = [row.id for row in installations if row.date <= date and row.hours <= hours]
+    return begun[-1] if begun else None
+
+
+def _series(connection: sa.Connection, exact: dict[str, Any], *, speed_rpm: float | None) -> int:
+    """Return the key of the series with these values and the nearest speed, made if needed."""
+    table = schema.series
+    same = [table.c[name].is_not_distinct_from(value) for name, value in exact.items()]
+    known: dict[int, float | None] = {
+        row.id: row.speed_rpm
+        for row in connection.execute(sa.select(table.c.id, table.c.speed_rpm).where(*same))
+    }
+    if speed_rpm is None:
+        close = {key: 0.0 for key, speed in known.items() if speed is None}
+    else:
+        off = {key: abs(speed_rpm / speed - 1) for key, speed in known.items() if speed is not None}
+        # Rounding must not throw out the speed that lies on the edge itself.
+        close = {key: away for key, away in off.items() if away <= SPEED_BAND + 1e-9}
+    if close:
+        return min(close, key=lambda key: close[key])
+    return add_row(connection, table, **exact, speed_rpm=speed_rpm)

@@ -1,0 +1,1 @@
+"""How a logbook's tables came to be: one revision for each schema version."""

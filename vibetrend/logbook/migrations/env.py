@@ -1,0 +1,6 @@
+"""Run the revisions on the connection, and in the transaction, that `versions` opened."""
+
+from alembic import context
+
+context.configure(connection=context.config.attributes["connection"], render_as_batch=True)
+context.run_migrations()

@@ -1,0 +1,95 @@
+"""The original bytes of every recording, each kept under its SHA-256 and never changed."""
+
+import hashlib
+import os
+import re
+import tempfile
+from pathlib import Path
+
+from vibetrend.errors import LogbookError
+from vibetrend.logbook.database import reason
+
+
+def digest(content: bytes) -> str:
+    """Return the SHA-256 of bytes, 64 hex digits."""
+    return hashlib.sha256(content).hexdigest()
+
+
+class Originals:
+    """A folder of files named by their content: `ab/cdef...` for the digest `abcdef...`."""
+
+    def __init__(self, folder: Path) -> None:
+        """Keep originals in `folder`, which is made with the first."""
+        self.folder = folder
+
+    def keep(self, sha256: str, content: bytes) -> None:
+        """Put bytes on the disk under their digest; when this returns they are safe there.
+
+        Raises
+        ------
+        LogbookError
+            If they cannot be written.
+        """
+        target = self._path(sha256)
+        try:
+            if target.exists() and digest(target.read_bytes()) == sha256:
+                return
+            for folder in (self.folder, target.parent):
+                folder.mkdir(mode=0o700, exist_ok=True)
+            self._write(content, target)
+        except OSError as error:
+            raise LogbookError(
+                f"{self.folder}: the original cannot be kept ({reason(error)}), so nothing was "
+                f"added; see that the disk has space and may be written to, then try again"
+            ) from error
+
+    def read(self, sha256: str) -> bytes:
+        """Return the bytes with this digest.
+
+        Raises
+        ------
+        LogbookError
+            If they are missing, or are no longer what was kept.
+        """
+        if not re.fullmatch("[0-9a-f]{64}", sha256):  # never a path
+            raise LogbookError(f"{sha256!r} is no SHA-256 digest; 64 hex digits are needed")
+        path = self._path(sha256)
+        try:
+            content = path.read_bytes()
+        except OSError as error:
+            raise LogbookError(
+                f"{path}: this original cannot be read ({reason(error)}); put it back from a backup"
+            ) from error
+        if digest(content) != sha256:
+            raise LogbookError(
+                f"{path}: this original is no longer what was kept; put it back from a backup"
+            )
+        return content
+
+    def _path(self, sha256: str) -> Path:
+        return self.folder / sha256[:2] / sha256[2:]
+
+    def _write(self, content: bytes, target: Path) -> None:
+        # Written beside and renamed, so that a file under its digest is always whole.
+        handle, name = tempfile.mkstemp(dir=self.folder, suffix=".part")
+        try:
+            with os.fdopen(handle, "wb") as file:
+                file.write(content)
+                file.flush()
+                os.fsync(file.fileno())
+            Path(name).replace(target)
+        except OSError:
+            Path(name).unlink(missing_ok=True)
+            raise
+        for folder in (target.parent, self.folder):
+            _sync(folder)
+
+
+def _sync(folder: Path) -> None:
+    """Put a folder's list of names on the disk, where the system has a way to."""
+    if os.name == "posix":
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)

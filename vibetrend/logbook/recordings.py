@@ -1,0 +1,204 @@
+"""Recordings: added once each with what was measured, and found again."""
+
+import datetime as dt
+import json
+import math
+import re
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING, Any
+
+import sqlalchemy as sa
+
+from vibetrend.errors import LogbookError
+from vibetrend.logbook import engines, filing, schema
+from vibetrend.logbook.database import add_row
+
+if TYPE_CHECKING:  # only the type: to look into a logbook, nothing has to be measured
+    from vibetrend.orders.measurement import Measurement
+
+SHORTEST_LABEL = 10
+"""Hex digits of the id shown to people; one more for each recording that has these already."""
+
+
+@dataclass(frozen=True)
+class KeptRecording:
+    """A recording as the logbook holds it."""
+
+    id: str  # the short id shown to people, the first hex digits of `sha256`
+    series_id: int
+    sha256: str
+    name: str  # the file name it came with
+    visit: str
+    hours: float  # engine hours
+    date: dt.date
+    rpm: float | None  # as stated
+    baseline: bool
+    before: bool
+    duplicate: bool = False  # the content was here already and what is kept was left as it is
+
+
+_KEPT = (
+    sa.select(schema.recording, schema.filing.c.series_id)
+    .join(schema.filing)
+    .where(filing.IS_CURRENT)
+)
+
+
+def find(connection: sa.Connection, engine_id: int, sha256: str) -> KeptRecording | None:
+    """Return the recording with this content, None if there is none."""
+    table = schema.recording.c
+    query = _KEPT.where(table.engine_id == engine_id, table.sha256 == sha256)
+    row = connection.execute(query).one_or_none()
+    return None if row is None else _kept(row)
+
+
+def add(
+    connection: sa.Connection,
+    engine_id: int,
+    sha256: str,
+    measurement: "Measurement",
+    *,
+    visit: str,
+    hours: float,
+    date: dt.date,
+    baseline: bool,
+    before: bool,
+) -> KeptRecording:
+    """Add a recording that is not there yet, with its measurement, and file it in a series."""
+    recording = measurement.recording
+    path = recording.source.path if recording.source else ""
+    recording_id = add_row(
+        connection,
+        schema.recording,
+        engine_id=engine_id,
+        label=_label(connection, sha256),
+        sha256=sha256,
+        name=re.split(r"[/\\]", path)[-1],  # a browser may send a path of either kind
+        visit=visit,
+        hours=hours,
+        date=date.isoformat(),
+        rpm=recording.rpm,
+        baseline=baseline,
+        before=before,
+        tags=as_json(asdict(filing.Tags.of(recording))),
+        added_at=schema.now(),
+    )
+    _add_measurement(connection, recording_id, measurement)
+    filing.file(connection, recording_id)
+    return _kept(connection.execute(_KEPT.where(schema.recording.c.id == recording_id)).one())
+
+
+def check_entry(*, visit: str, hours: float, baseline: bool, before: bool) -> None:
+    """Refuse what would make an entry that cannot be judged."""
+    engines.check_hours(hours)
+    if not visit.strip():
+        raise LogbookError("a recording needs the check-up it belongs to; give one with --visit")
+    if baseline and before:
+        raise LogbookError(
+            "a recording is either part of the baseline or from before the damper was renewed; "
+            "leave out --baseline or --before"
+        )
+
+
+def measured(connection: sa.Connection, label: str) -> dict[str, Any]:
+    """Return the newest result of a recording, by its short id.
+
+    Raises
+    ------
+    LogbookError
+        If no recording has this id.
+    """
+    query = (
+        sa.select(schema.measurement.c.result)
+        .join(schema.recording)
+        .where(schema.recording.c.label == label, filing.IS_NEWEST)
+    )
+    text = connection.scalar(query)
+    if text is None:
+        raise LogbookError(
+            f"recording {label!r} is not in the logbook; 'vibetrend report' lists those that are"
+        )
+    result: dict[str, Any] = json.loads(text)
+    return result
+
+
+def as_json(value: Any) -> str:
+    """Return the text that is kept; equal values give equal text."""
+    return json.dumps(value, ensure_ascii=False, allow_nan=False, sort_keys=True)
+
+
+def _kept(row: Any) -> KeptRecording:
+    return KeptRecording(
+        id=row.label,
+        series_id=row.series_id,
+        sha256=row.sha256,
+        name=row.name,
+        visit=row.visit,
+        hours=row.hours,
+        date=dt.date.fromisoformat(row.date),
+        rpm=row.rpm,
+        baseline=row.baseline,
+        before=row.before,
+    )
+
+
+def _label(connection: sa.Connection, sha256: str) -> str:
+    column = schema.recording.c.label
+    like = sa.select(column).where(column.startswith(sha256[:SHORTEST_LABEL]))
+    taken = set(connection.scalars(like))
+    return next(
+        sha256[:length]
+        for length in range(SHORTEST_LABEL, len(sha256) + 1)
+        if sha256[:length] not in taken
+    )
+
+
+def _add_measurement(
+    connection: sa.Connection, recording_id: int, measurement: "Measurement"
+) -> None:
+    rpm = measurement.speed.rpm
+    result = measurement.to_dict()
+    measurement_id = add_row(
+        connection,
+        schema.measurement,
+        recording_id=recording_id,
+        method_version=measurement.method_version,
+        speed_rpm=rpm if math.isfinite(rpm) and rpm > 0 else None,
+        unusable=measurement.unusable,
+        result=as_json(result),
+        made_at=schema.now(),
+    )
+    rows = [
+        {"measurement_id": measurement_id, "place": place, **feature}
+        for place, feature in enumerate(_features(result))
+    ]
+    if rows:
+        connection.execute(schema.amplitude.insert(), rows)
+
+
+def _features(result: dict[str, Any]) -> list[dict[str, Any]]:
+    """Return the amplitudes that histories are made of, one row for each feature."""
+    lines = [("order", row) for row in result["orders"]]
+    lines += [(f"driven: {row['name']}", row) for row in result["driven"]]
+    features = [
+        {
+            "feature": feature,
+            "order_number": row["order"],
+            "amplitude": row["amplitude"],
+            "standard_error": row["standard_error"],
+            "floor": row["floor"],
+            "visible": bool(row["visible"]),
+        }
+        for feature, row in lines
+    ]
+    return features + [
+        {
+            "feature": f"overall: {row['name']}",
+            "order_number": None,
+            "amplitude": row["value"],
+            "standard_error": None,
+            "floor": None,
+            "visible": True,
+        }
+        for row in result["overall"]
+    ]

@@ -1,0 +1,96 @@
+"""What the logbook hands out for judging and showing: one table for each series."""
+
+import datetime as dt
+import json
+from typing import Any
+
+import pandas as pd
+import sqlalchemy as sa
+
+from vibetrend.logbook import schema
+from vibetrend.logbook.filing import IS_CURRENT, IS_NEWEST
+
+_NUMBERS = ["hours", "order", "amplitude", "standard_error", "floor", "rpm", "speed_rpm"]
+_YES_NO = ["baseline", "before", "visible", "unusable"]
+
+_in_series = schema.recording.join(schema.filing).join(
+    schema.measurement, schema.measurement.c.recording_id == schema.recording.c.id
+)
+_by_hours = (schema.recording.c.hours, schema.recording.c.date, schema.recording.c.id)
+
+
+def recordings(connection: sa.Connection, series_id: int) -> pd.DataFrame:
+    """Return one row for each recording of a series, by hours."""
+    table, measurement = schema.recording.c, schema.measurement.c
+    query = _of(
+        series_id,
+        table.label.label("recording"),
+        table.name,
+        table.sha256,
+        table.visit,
+        table.hours,
+        table.date,
+        table.rpm,
+        table.baseline,
+        table.before,
+        measurement.unusable,
+        measurement.speed_rpm,
+        measurement.method_version,
+        sa.func.json_extract(measurement.result, "$.quality").label("quality"),
+        table.added_at,
+    )
+    found = _table(connection, query.order_by(*_by_hours))
+    found["quality"] = found["quality"].map(json.loads)
+    found["added_at"] = pd.to_datetime(found["added_at"], utc=True)
+    return found
+
+
+def history(connection: sa.Connection, series_id: int) -> pd.DataFrame:
+    """Return one row for each recording and feature that may be compared, by hours."""
+    table, measurement, amplitude = schema.recording.c, schema.measurement.c, schema.amplitude.c
+    query = _of(
+        series_id,
+        table.label.label("recording"),
+        table.visit,
+        table.hours,
+        amplitude.order_number.label("order"),
+        amplitude.amplitude,
+        amplitude.standard_error,
+        table.baseline,
+        amplitude.feature,
+        amplitude.floor,
+        amplitude.visible,
+        table.date,
+        sa.func.coalesce(measurement.speed_rpm, table.rpm).label("rpm"),
+    )
+    query = query.join(schema.amplitude, amplitude.measurement_id == measurement.id).where(
+        amplitude.amplitude > 0, ~measurement.unusable, ~table.before
+    )
+    return _table(connection, query.order_by(*_by_hours, amplitude.place))
+
+
+def newest_recording(connection: sa.Connection, series_id: int) -> int | None:
+    """Return the key of the recording with the most hours, None in an empty series."""
+    query = _of(series_id, schema.recording.c.id)
+    newest: int | None = connection.scalar(
+        query.order_by(*(column.desc() for column in _by_hours)).limit(1)
+    )
+    return newest
+
+
+def _of(series_id: int, *columns: sa.ColumnElement[Any]) -> sa.Select[Any]:
+    return (
+        sa.select(*columns)
+        .select_from(_in_series)
+        .where(schema.filing.c.series_id == series_id, IS_CURRENT, IS_NEWEST)
+    )
+
+
+def _table(connection: sa.Connection, query: sa.Select[Any]) -> pd.DataFrame:
+    """Return the rows as a table whose columns have their types even when it is empty."""
+    result = connection.execute(query)
+    table = pd.DataFrame(list(map(tuple, result)), columns=list(result.keys()))
+    types = dict.fromkeys(_NUMBERS, "float64") | dict.fromkeys(_YES_NO, "bool")
+    table = table.astype({name: type_ for name, type_ in types.items() if name in table})
+    table["date"] = pd.Series(map(dt.date.fromisoformat, table["date"]), dtype=object)
+    return table

@@ -1,0 +1,43 @@
+"""Verdicts as they were at the time: kept, so that a later one can be held against them."""
+
+from typing import Any
+
+import pandas as pd
+import sqlalchemy as sa
+
+from vibetrend.logbook import schema, tables
+from vibetrend.logbook.database import add_row
+from vibetrend.logbook.recordings import as_json
+
+
+def keep(connection: sa.Connection, series_id: int, verdict: dict[str, Any], state: str) -> None:
+    """Add a verdict, unless it equals the last one of its series."""
+    table = schema.verdict
+    last = connection.execute(
+        sa.select(table.c.state, table.c.result)
+        .where(table.c.series_id == series_id)
+        .order_by(table.c.id.desc())
+        .limit(1)
+    ).one_or_none()
+    result = as_json(verdict)
+    if last is not None and (last.state, last.result) == (state, result):
+        return
+    add_row(
+        connection,
+        table,
+        series_id=series_id,
+        made_at=schema.now(),
+        state=state,
+        result=result,
+        newest_recording_id=tables.newest_recording(connection, series_id),
+    )
+
+
+def table(connection: sa.Connection, series_id: int) -> pd.DataFrame:
+    """Return when each verdict of a series was made (UTC) and its state, oldest first."""
+    columns = schema.verdict.c
+    query = sa.select(columns.made_at, columns.state).where(columns.series_id == series_id)
+    rows = connection.execute(query.order_by(columns.id))
+    found = pd.DataFrame(list(map(tuple, rows)), columns=["made_at", "state"])
+    found["made_at"] = pd.to_datetime(found["made_at"], utc=True)
+    return found

@@ -1,0 +1,93 @@
+"""Which schema a database has; makes the tables and brings older ones up to date."""
+
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+import sqlalchemy as sa
+
+from vibetrend.errors import LogbookError
+from vibetrend.logbook.database import Database, make_private_file, reason
+from vibetrend.logbook.schema import SCHEMA_VERSION
+
+MIGRATIONS = Path(__file__).parent / "migrations"
+
+
+def bring_up_to_date(
+    database: Database, *, migrations: Path = MIGRATIONS, target: str = SCHEMA_VERSION
+) -> None:
+    """Make the tables of an empty database, or change an older one's to the present schema.
+
+    All in one transaction: either everything is changed or nothing. A copy of an older
+    database is first put beside it.
+
+    Raises
+    ------
+    LogbookError
+        If a newer program wrote the database, or it is no logbook.
+    """
+    with database.reading() as connection:
+        found = _version(connection, database.path, target)
+    if found == target:
+        return
+
+    # Imported only here: alembic costs a tenth of a second that most commands need not pay.
+    from alembic import command
+    from alembic.config import Config
+
+    # Foreign keys cannot be switched off within a transaction, and rebuilding a table needs it.
+    with (
+        closing(Database(database.path, foreign_keys=False)) as changing,
+        changing.writing() as connection,
+    ):
+        found = _version(connection, database.path, target)
+        if found == target:  # another process came first
+            return
+        if found is not None:
+            _copy_beside(database.path, found)
+        config = Config()
+        config.set_main_option("script_location", str(migrations).replace("%", "%%"))
+        config.attributes["connection"] = connection
+        command.upgrade(config, target)
+        if broken := connection.exec_driver_sql("PRAGMA foreign_key_check").all():
+            raise LogbookError(
+                f"{database.path}: {len(broken)} entries point at others that are missing, so "
+                f"it was left as it is; put a backup in its place"
+            )
+
+
+def _version(connection: sa.Connection, path: Path, target: str) -> str | None:
+    """Return the schema version found, None for an empty database."""
+    tables = set(
+        connection.exec_driver_sql("SELECT name FROM sqlite_master WHERE type = 'table'").scalars()
+    )
+    if not tables:
+        return None
+    found: str | None = None
+    if "alembic_version" in tables:
+        found = connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalar()
+    if found is None or not found.isdigit():
+        raise LogbookError(f"{path}: this database is not a logbook; choose another folder")
+    if found > target:
+        raise LogbookError(
+            f"{path}: a newer vibetrend wrote this logbook (schema {found}, this one reads up to "
+            f"{target}); install the newer vibetrend to open it"
+        )
+    return found
+
+
+def _copy_beside(path: Path, version: str) -> None:
+    copy = path.with_name(f"{path.stem}-schema-{version}{path.suffix}")
+    part = copy.with_suffix(".part")
+    try:
+        part.unlink(missing_ok=True)  # of an attempt that was cut short
+        make_private_file(part)
+        with closing(sqlite3.connect(path)) as source, closing(sqlite3.connect(part)) as target:
+            source.backup(target)
+        part.replace(copy)
+    except (OSError, sqlite3.Error) as error:
+        words = reason(error) if isinstance(error, OSError) else str(error)
+        raise LogbookError(
+            f"{copy}: no copy could be made before the update ({words}), so nothing was changed; "
+            f"free some space, then try again"
+        ) from error

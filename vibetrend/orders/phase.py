@@ -1,0 +1,216 @@
+"""The crank angle through a recording, refined against all orders and axes at once.
+
+The angle is a straight line plus a cubic spline,
+
+    theta(t) = f0 t + sum_j beta_j B_j(t),                                                   (1)
+
+beta having a Gaussian prior that makes the speed a random walk: precision lam P, P from second
+differences of beta. Given the amplitudes c_ka of order k on axis a and the residual r_a, one
+Gauss-Newton step solves
+
+    (alpha G + lam P) beta_new = B^T g + alpha G beta_old                                    (2)
+    g(t)  = sum_ka (1 / s_ka^2) Re[2 pi i k c_ka exp(2 pi i k theta)] r_a                    (3)
+    alpha = sum_ka (2 pi k)^2 |c_ka|^2 / (2 s_ka^2),   G = B^T B                             (4)
+
+where s_ka^2 = S_ka rate / 2 is the white noise that would have the density found near the line:
+each order counts by its own noise. lam maximises the marginal likelihood of (2), which is a sum
+over the generalised eigenvalues of P and G. For a steady engine lam grows until the speed is
+constant, so that its standard error is that of Rife & Boorstyn, IEEE Trans. IT-20 (1974).
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import scipy.linalg
+from numpy.typing import NDArray
+
+from vibetrend.orders.fit import ComplexArray
+from vibetrend.recording import FloatArray
+
+IntArray = NDArray[np.intp]
+
+KNOT_SECONDS = 0.25
+_END_SECONDS = 0.3
+_PRIOR_STRENGTHS = np.logspace(-14, 14, 113)  # lam alpha^-1 tried, relative to eigenvalues
+
+_STIFF = 1e30  # lam / alpha that leaves nothing but a constant speed
+
+
+class Spline:
+    """Uniform cubic B-splines over a recording, and what the smoothing needs of them."""
+
+    def __init__(self, time: FloatArray, *, knot: float = KNOT_SECONDS) -> None:
+        self.duration = float(time[-1])
+        pieces = max(4, int(np.ceil(self.duration / knot)))
+        self.knot = self.duration / pieces
+        self.size = pieces + 3
+        self._first, self._weights = self._basis(time)
+        gram = np.zeros((self.size, self.size))
+        for a in range(4):
+            for b in range(4):
+                products = self._weights[:, a] * self._weights[:, b]
+                index = (self._first + a) * self.size + self._first + b
+                gram += np.bincount(index, products, self.size**2).reshape(gram.shape)
+        bend = np.diff(np.eye(self.size), 2, axis=0)
+        # A gap longer than a knot leaves splines without samples: a trace of G everywhere.
+        self.gram = gram
+        gram += 1e-9 * gram.trace() / self.size * np.eye(self.size)
+        values, vectors = scipy.linalg.eigh(bend.T @ bend, gram)
+        self.stiffness = np.where(np.arange(self.size) < 2, 0.0, np.maximum(values, 0.0))
+        self.modes = vectors  # modes.T G modes = 1, modes.T P modes = stiffness
+
+    def _basis(self, time: FloatArray) -> tuple[IntArray, FloatArray]:
+        place = np.clip(time / self.knot, 0, self.size - 3 - 1e-9)
+        first = np.floor(place).astype(np.intp)
+        u = place - first
+        weights = np.stack(
+            [(1 - u) ** 3, 3 * u**3 - 6 * u**2 + 4, -3 * u**3 + 3 * u**2 + 3 * u + 1, u**3], axis=1
+        )
+        return first, weights / 6
+
+    def at_samples(self, beta: FloatArray) -> FloatArray:
+        """Return the spline's value at each sample."""
+        return self._spread(self._first, self._weights, beta)
+
+    def at(self, time: FloatArray, beta: FloatArray) -> FloatArray:
+        """Return the spline's value at any times within the recording."""
+        return self._spread(*self._basis(time), beta)
+
+    @staticmethod
+    def _spread(first: IntArray, weights: FloatArray, beta: FloatArray) -> FloatArray:
+        value = np.zeros(len(first))
+        for a in range(4):
+            value += weights[:, a] * beta[first + a]
+        return value
+
+    def gather(self, values: FloatArray) -> FloatArray:
+        """Return B^T values, shape (size,)."""
+        total = np.zeros(self.size)
+        for a in range(4):
+            total += np.bincount(self._first + a, self._weights[:, a] * values, self.size)
+        return total
+
+    def fit(self, target: FloatArray) -> FloatArray:
+        """Return the coefficients closest to a curve given at the samples."""
+        return self.modes @ (self.modes.T @ self.gather(target))
+
+
+@dataclass(frozen=True, eq=False)
+class Phase:
+    """Crank angle of every sample, with what is known of its precision."""
+
+    spline: Spline
+    f0: float  # turns per second
+    beta: FloatArray  # spline coefficients, turns
+    alpha: float = 0.0  # information per sample, 1 / turns^2 (Eq. 4)
+    lam: float = np.inf  # strength of the prior
+
+    def turns(self, time: FloatArray) -> FloatArray:
+        """Return the crank angle at any times, turns."""
+        return self.f0 * time + self.spline.at(time, self.beta)
+
+    def turns_at_samples(self, time: FloatArray) -> FloatArray:
+        """Return the crank angle at the samples, turns."""
+        return self.f0 * time + self.spline.at_samples(self.beta)
+
+    def complexity(self) -> float:
+        """Return the log evidence that the wander of this track costs (Occam's factor)."""
+        spline = self.spline
+        if self.alpha <= 0 or self.lam >= _STIFF * self.alpha:
+            return 0.0
+        bending = spline.stiffness > 0
+        prior = self.lam * spline.stiffness[bending]
+        bent = (spline.modes.T @ (spline.gram @ self.beta))[bending]
+        return float(0.5 * np.sum(np.log1p(self.alpha / prior) + prior * bent**2))
+
+    def with_straight_ends(self, time: FloatArray) -> "Phase":
+        """Return the phase with its first and last moments drawn on from their neighbours.
+
+        The last knots rest on few samples and may have settled into a wrong cycle of a high
+        order, where a Gauss-Newton step cannot get them out again.
+        """
+        inner, outer = _END_SECONDS, 3 * _END_SECONDS
+        if self.spline.duration < 4 * outer:
+            return self
+        curve = self.spline.at_samples(self.beta)
+        last = self.spline.duration
+        for near, far, beyond in (
+            (inner, outer, time < inner),
+            (last - inner, last - outer, time > last - inner),
+        ):
+            start, end = self.spline.at(np.array([far, near]), self.beta)
+            slope = (end - start) / (near - far)
+            curve[beyond] = end + slope * (time[beyond] - near)
+        return replace(self, beta=self.spline.fit(curve))
+
+    def mean_hz(self) -> float:
+        """Return turns made over time taken, Hz."""
+        start, end = self.turns(np.array([0.0, self.spline.duration]))
+        return float((end - start) / self.spline.duration)
+
+    def mean_standard_error_hz(self) -> float:
+        """Return the standard error of `mean_hz`, Hz."""
+        if self.alpha <= 0:
+            return np.inf
+        spline = self.spline
+        unit = np.eye(spline.size)
+        ends = np.array([0.0, spline.duration])
+        difference = np.array([np.diff(spline.at(ends, row))[0] for row in unit]) / spline.duration
+        seen = spline.modes.T @ difference
+        prior = np.zeros_like(spline.stiffness)
+        bending = spline.stiffness > 0
+        prior[bending] = self.lam * spline.stiffness[bending]
+        return float(np.sqrt(np.sum(seen**2 / (self.alpha + prior))))
+
+
+def start_phase(spline: Spline, time: FloatArray, at: FloatArray, hertz: FloatArray) -> Phase:
+    """Return the phase that follows a coarse speed track."""
+    fine = np.linspace(0.0, spline.duration, 20 * spline.size)
+    speed = np.interp(fine, at, hertz)
+    turned = np.concatenate([[0.0], np.cumsum(0.5 * (speed[1:] + speed[:-1]) * np.diff(fine))])
+    f0 = float(turned[-1] / spline.duration)
+    return Phase(spline, f0, spline.fit(np.interp(time, fine, turned) - f0 * time))
+
+
+def refine(
+    phase: Phase,
+    lines: ComplexArray,
+    orders: FloatArray,
+    amplitude: ComplexArray,
+    variance: FloatArray,
+    residual: FloatArray,
+    *,
+    stiff: bool,
+) -> Phase:
+    """Make one Gauss-Newton step (Eq. 2) with the likeliest smoothness.
+
+    Parameters
+    ----------
+    lines : complex array, shape (orders, n)
+        exp(2 pi i k theta) at the present phase.
+    amplitude, variance : arrays, shape (orders, axes)
+        c_ka, and s_ka^2 of Eq. 3.
+    residual : array, shape (n, axes)
+    stiff : bool
+        Hold the speed constant, whatever the likelihood says.
+    """
+    spline = phase.spline
+    slope = 2j * np.pi * orders[:, np.newaxis] * amplitude
+    weight = slope / variance  # (orders, axes)
+    pull = np.einsum("na,na->n", (weight.T @ lines).real.T, residual)
+    alpha = float(np.sum(np.abs(slope) ** 2 / variance) / 2)
+    known = spline.modes.T @ (spline.gather(pull) + alpha * spline.gram @ phase.beta)
+    lam = _STIFF * alpha if stiff else _likeliest_prior(known, alpha, spline.stiffness)
+    prior = lam * spline.stiffness
+    beta = spline.modes @ (known / (alpha + prior))
+    return replace(phase, beta=beta, alpha=alpha, lam=lam)
+
+
+def _likeliest_prior(known: FloatArray, alpha: float, stiffness: FloatArray) -> float:
+    """Return the lam with the highest marginal likelihood of Eq. 2."""
+    bending = stiffness > 0
+    mu, b2 = stiffness[bending], known[bending] ** 2
+    lam = _PRIOR_STRENGTHS[:, np.newaxis] * alpha / np.median(mu)
+    total = alpha + alpha**2 / (lam * mu)  # variance of b under the prior
+    score = -0.5 * np.sum(np.log(total) + b2 / total, axis=1)
+    return float(lam[np.argmax(score), 0])

@@ -1,0 +1,86 @@
+"""A recording made ready for the order fit: one clock, no faster than needed."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import soxr
+
+from vibetrend.recording import FloatArray, Recording
+
+# Passband edge of the resampler as a share of the new rate: flat to 1e-6 there.
+_PASSBAND = 0.4
+# The resampler's filter runs in from silence over this many output samples.
+_RUN_IN = 24
+# Rounded stamps deviate from a straight clock by 0.29 steps rms; jitter comes on top.
+_ROUNDED_RMS = 0.35
+
+
+@dataclass(frozen=True, eq=False)
+class Signal:
+    """Samples on their own clock, the mean of each axis removed."""
+
+    time: FloatArray  # (n,) seconds from the first sample
+    samples: FloatArray  # (n, axes)
+    rate: float  # samples per second, the mean where uneven
+    even: bool
+    nyquist_hz: float  # half the rate the recording was taken at: nothing above was sampled
+    start_s: float  # recording time of the first sample
+
+    @property
+    def duration(self) -> float:
+        """Seconds covered, the last sample's own interval included."""
+        return len(self.time) / self.rate
+
+
+def prepare(recording: Recording, *, top_hz: float) -> Signal:
+    """Return the samples of a recording, decimated if evenly and much faster sampled.
+
+    Uneven stamps are kept as they are: interpolating to a grid costs up to 28 % of an order's
+    amplitude. Stamps that are merely a rounded even clock are replaced by that clock, because
+    their rounding alone loses 1.1 dB at 300 Hz for stamps of 1 ms.
+
+    Parameters
+    ----------
+    recording : Recording
+        With samples.
+    top_hz : float
+        Highest frequency wanted, Hz.
+    """
+    samples = recording.samples
+    assert samples is not None
+    time = recording.time_s()
+    rate = recording.mean_rate_hz
+    start = float(time[0])
+    even = recording.times is None
+    if not even and (straight := _straight_clock(time)) is not None:
+        start, rate = straight
+        even = True
+    samples = samples - samples.mean(axis=0)
+    nyquist = rate / 2
+    target = top_hz / _PASSBAND
+    if even and rate > 1.2 * target:
+        samples = soxr.resample(samples, rate, target, quality="HQ")[_RUN_IN:-_RUN_IN]
+        start += _RUN_IN / target
+        rate = target
+    time = np.arange(len(samples)) / rate if even else time - start
+    return Signal(time, samples, rate, even, nyquist, start)
+
+
+def _straight_clock(time: FloatArray) -> tuple[float, float] | None:
+    """Return start and rate of the even clock behind rounded stamps, or None."""
+    index = np.arange(len(time))
+    step, start = np.polyfit(index, time, 1)
+    deviation = time - (start + step * index)
+    resolution = _resolution(time)
+    if np.sqrt(np.mean(deviation**2)) < _ROUNDED_RMS * resolution:
+        return float(start), float(1 / step)
+    return None
+
+
+def _resolution(time: FloatArray) -> float:
+    """Return the decimal step that all stamps are multiples of, 1e-9 s at the finest."""
+    for digits in range(1, 9):
+        scaled = (time - time[0]) * 10.0**digits
+        if np.abs(scaled - np.round(scaled)).max() < 1e-3:
+            return float(10.0**-digits)
+    return 1e-9

@@ -1,0 +1,137 @@
+"""What must be said about the speed: not steady, not the tag's, ambiguous, not running."""
+
+import numpy as np
+
+from vibetrend.orders.estimate import Estimate
+from vibetrend.recording import Note, Recording
+
+_UNSTEADY_PERCENT = 2.5  # standard deviation of the speed: no steady engine hunts so far
+_RESTLESS_PERCENT = 1.2
+_TAG_PERCENT = 5.5  # a gauge is good to a few per cent
+_RUNNING = 30.0  # evidence of the strongest order that noise, searched through, never reaches
+_ASTRAY = 0.4  # a stretch whose orders differ from the whole by this share is another engine state
+_ASTRAY_SHARE = 0.1  # of the recording
+_SHORT_SECONDS = 8.0
+_SHORT_TURNS = 60.0
+_MAINS_HZ = (50.0, 60.0)
+
+
+def speed_notes(
+    recording: Recording,
+    best: Estimate,
+    rivals: list[float],
+    *,
+    tag_rpm: float,
+) -> list[Note]:
+    """Return the doubts about speed and length of a steady recording."""
+    notes = [*_length(best)]
+    if best.strength[: len(best.orders)].max() < _RUNNING:
+        notes.append(
+            Note(
+                "engine-not-running",
+                "unusable",
+                f"No engine order near {tag_rpm:.0f} rpm stands out of the noise: was the engine "
+                f"running, at one steady speed, and is the rpm right?",
+            )
+        )
+        return notes
+    notes += _steady(best)
+    rpm = 60 * best.phase.mean_hz()
+    if abs(rpm / tag_rpm - 1) * 100 > _TAG_PERCENT:
+        notes.append(
+            Note(
+                "tag-contradicted",
+                "warning",
+                f"The recording says {rpm:.0f} rpm, the tag {tag_rpm:.0f} rpm: check the gauge or "
+                f"the tag.",
+            )
+        )
+    if rivals:
+        speeds = ", ".join(f"{60 * hertz:.0f}" for hertz in rivals)
+        notes.append(
+            Note(
+                "speed-ambiguous",
+                "warning",
+                f"{rpm:.0f} rpm explains the recording best, but {speeds} rpm almost as well: "
+                f"compare with the rev counter.",
+            )
+        )
+    notes += _mains(best)
+    highest = int(2 * best.signal.nyquist_hz * 60 / rpm) / 2
+    if highest < best.orders[-1]:
+        notes.append(
+            Note(
+                "rate-too-low",
+                "note" if highest >= 3 else "warning",
+                f"At {recording.mean_rate_hz:.0f} samples per second nothing above order "
+                f"{highest:g} can be seen.",
+            )
+        )
+    return notes
+
+
+def spread_percent(best: Estimate) -> float:
+    """Return the standard deviation of the speed over quarter seconds, % of the mean."""
+    edges = np.linspace(0.0, best.phase.spline.duration, max(3, int(4 * best.signal.duration)))
+    speeds = np.diff(best.phase.turns(edges)) / np.diff(edges)
+    return float(100 * np.std(speeds) / np.mean(speeds))
+
+
+def _length(best: Estimate) -> list[Note]:
+    turns = float(best.theta[-1] - best.theta[0])
+    if turns >= _SHORT_TURNS and best.signal.duration >= _SHORT_SECONDS:
+        return []
+    return [
+        Note(
+            "too-short",
+            "warning",
+            f"Only {best.signal.duration:.2g} s, {turns:.0f} turns: orders and their errors are "
+            f"uncertain; record 60 s.",
+        )
+    ]
+
+
+def _steady(best: Estimate) -> list[Note]:
+    spread = spread_percent(best)
+    share, error = best.windows().coherence()
+    astray = float(np.mean(np.abs(share - 1) > np.maximum(_ASTRAY, 4 * error)))
+    if spread > _UNSTEADY_PERCENT or astray > _ASTRAY_SHARE:
+        return [
+            Note(
+                "speed-not-steady",
+                "unusable",
+                f"The engine did not run alike throughout (its orders hold together in "
+                f"{100 * (1 - astray):.0f} % of the recording): record again at one steady speed.",
+            )
+        ]
+    if spread > _RESTLESS_PERCENT:
+        return [
+            Note(
+                "speed-not-steady",
+                "warning",
+                f"The speed wandered by {spread:.1f} % (standard deviation): orders are tracked "
+                f"through it, but let the engine settle and record again if you can.",
+            )
+        ]
+    return []
+
+
+def _mains(best: Estimate) -> list[Note]:
+    """Name the orders that lie on mains frequency, where hum cannot be told from the engine."""
+    crank, duration = best.phase.mean_hz(), best.phase.spline.duration
+    named = []
+    for order in best.orders:
+        for mains in _MAINS_HZ:
+            multiple = max(1, round(order * crank / mains))
+            if multiple <= 4 and abs(order * crank - multiple * mains) < 1.0 / duration:
+                named.append(f"order {order:g} ({multiple * mains:.0f} Hz)")
+    if not named:
+        return []
+    return [
+        Note(
+            "mains",
+            "note",
+            f"{', '.join(named)} lies on a mains frequency and cannot be told from electrical "
+            f"hum: shore power and charger off, or record at a slightly different speed.",
+        )
+    ]

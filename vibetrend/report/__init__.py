@@ -1,0 +1,6 @@
+"""The page that a mechanic, a surveyor or the next owner reads."""
+
+from vibetrend.checkup.records import EngineRecord, OrderSpectrum, SeriesRecord
+from vibetrend.report.page import page, write
+
+__all__ = ["EngineRecord", "OrderSpectrum", "SeriesRecord", "page", "write"]

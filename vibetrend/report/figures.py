@@ -1,0 +1,242 @@
+"""The same charts with hover and zoom: plotly figures as plain JSON.
+
+A colour is written as the name of a page.css property (``--ink``); the page's own script puts in
+its value, so that light and dark follow the page.
+"""
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import pandas as pd
+
+from vibetrend.checkup.records import OrderSpectrum
+from vibetrend.report.facts import Fact
+from vibetrend.report.histories import forecast_reach
+from vibetrend.report.levels import Levels
+from vibetrend.report.pictures import disc_radius, is_usual
+
+Figure = dict[str, Any]
+
+
+def plain(words: object) -> str:
+    """Return text for a chart: plotly reads a few HTML tags, a person's text holds none."""
+    return str(words).replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
+
+
+def history(fact: Fact, levels: Levels, reach: tuple[float, float]) -> Figure:
+    """Return the history of one feature over engine hours, with limit and forecast.
+
+    `reach` is the common scale of the series in dB.
+    """
+    placements, visits = levels.of(fact.feature, fact.order)
+    used = placements[placements["used"].astype(bool)]
+    out = placements[~placements["used"].astype(bool)]
+    traces = [_points(used, "change_db", "recording", _marker("--quiet", 5))]
+    if not out.empty:
+        traces.append(_points(out, "change_db", "left out", _marker("--quiet", 8, "x-thin-open")))
+    tone = "--far" if fact.moved else "--ink"
+    course = {
+        "type": "scatter", "mode": "lines+markers", "name": "check-up",
+        "x": _list(visits["hours"], 1), "y": _list(visits["change_db"], 3),
+        "line": {"color": tone, "width": 2}, "marker": {"color": tone, "size": 6},
+        "hovertemplate": "%{y:+.1f} dB at %{x:.0f} h<extra>check-up</extra>",
+    }  # fmt: skip
+    shapes = _ground(fact, visits)
+    ahead = forecast_reach(fact, levels)
+    if ahead and not visits.empty:
+        now = float(visits["hours"].iloc[-1])
+        traces += _fan(fact, now, float(visits["change_db"].iloc[-1]), ahead)
+    layout = _layout("engine hours", "change against the baseline, dB", shapes)
+    high = max(reach[1], fact.limit_db + 0.9) if ahead else reach[1]
+    layout["yaxis"] |= {"range": [reach[0], high], "dtick": 3 if high - reach[0] > 8 else 1}
+    layout["annotations"] = _names(fact, high)
+    return {"label": fact.name, "data": [*traces, course], "layout": layout}
+
+
+def together(levels: Levels) -> Figure:
+    """Return what all orders did together, placement by placement."""
+    table = levels.together
+    used, out = table[table["used"].astype(bool)], table[~table["used"].astype(bool)]
+    traces = [_points(used, "together_db", "recording", _marker("--quiet", 5))]
+    if not out.empty:
+        traces.append(_points(out, "together_db", "left out", _marker("--quiet", 8, "x-thin-open")))
+    means = used.groupby("visit", sort=False)[["hours", "together_db"]].mean()
+    traces.append({
+        "type": "scatter", "mode": "lines", "name": "check-up", "hoverinfo": "skip",
+        "x": _list(means["hours"], 1), "y": _list(means["together_db"], 3),
+        "line": {"color": "--ink", "width": 1.5},
+    })  # fmt: skip
+    layout = _layout("engine hours", "all orders together, dB", [])
+    span = max(3.0, float(table["together_db"].abs().max()) + 0.5)
+    layout["yaxis"] |= {"range": [-span, span]}
+    return {"label": "all orders together", "data": traces, "layout": layout}
+
+
+def spectrum(latest: OrderSpectrum, reference: OrderSpectrum | None) -> Figure:
+    """Return amplitude against order, the baseline behind."""
+    many = len(latest.order) > 120
+    shown = [(latest, "--ink", "circle", 6)]
+    if reference is not None:
+        shown.insert(0, (reference, "--steel", "circle-open", 11))
+    traces = [
+        {
+            "type": "scatter", "mode": "lines" if many else "markers", "name": plain(one.label),
+            "x": _list(one.order, 4), "y": _list(one.amplitude, 8),
+            "line": {"color": color, "width": 1.5},
+            "marker": {"color": color, "symbol": symbol, "size": size, "line": {"width": 2}},
+            "hovertemplate": f"order %{{x}}: %{{y:.3g}} {plain(one.unit)} rms"
+            f"<extra>{plain(one.label)}</extra>",
+        }
+        for one, color, symbol, size in shown
+    ]  # fmt: skip
+    layout = _layout("order", f"amplitude, {plain(latest.unit)} rms", [])
+    layout["yaxis"] |= {"type": "log", "dtick": "D2", "tickformat": ".1~g", "zeroline": False}
+    layout["xaxis"] |= {"rangemode": "tozero"}
+    return {"label": "order spectrum", "data": traces, "layout": layout}
+
+
+def checkup_map(found: Sequence[Fact], levels: Levels) -> Figure:
+    """Return all orders at all check-ups: a disc for a rise, a ring for a fall, area for size."""
+    columns = levels.visits.drop_duplicates("visit")
+    places = {visit: place for place, visit in enumerate(columns["visit"])}
+    hours = [f"{value:.0f}" for value in columns["hours"]]
+    points = [
+        (places[visit], row, db, plain(fact.name), is_usual(fact, db))
+        for row, fact in enumerate(found)
+        for visit, db in levels.changes(fact.feature, fact.order).items()
+    ]
+    traces = [
+        {
+            "type": "scatter", "mode": "markers", "name": name,
+            "x": [p[0] for p in mine], "y": [p[1] for p in mine],
+            "customdata": [[p[3], hours[p[0]], round(float(p[2]), 2)] for p in mine],
+            "marker": {
+                "color": ["--quiet" if p[4] else color for p in mine],
+                "symbol": symbol, "opacity": 1, "line": {"width": 1.5},
+                "size": [round(2 * disc_radius(p[2]), 1) for p in mine],
+            },
+            "hovertemplate": "%{customdata[0]} at %{customdata[1]} h: "
+            "%{customdata[2]:+.1f} dB<extra></extra>",
+        }
+        for name, color, symbol, mine in (
+            ("rise", "--far", "circle", [p for p in points if p[2] >= 0]),
+            ("fall", "--low", "circle-open", [p for p in points if p[2] < 0]),
+        )
+    ]  # fmt: skip
+    layout = _layout("engine hours at the check-up", "", [])
+    every = max(1, math.ceil(len(hours) / 9))
+    layout["xaxis"] |= {
+        "tickvals": list(range(0, len(hours), every)),
+        "ticktext": hours[::every],
+        "showgrid": False,
+        "zeroline": False,
+        "range": [-0.7, len(hours) - 0.3],
+    }
+    layout["yaxis"] |= {
+        "tickvals": list(range(len(found))),
+        "ticktext": [plain(_shortened(fact.short)) for fact in found],
+        "range": [len(found) - 0.3, -0.7],
+        "zeroline": False,
+        "automargin": True,
+    }
+    return {"label": "all orders at all check-ups", "data": traces, "layout": layout}
+
+
+def _shortened(words: str) -> str:
+    return words if len(words) <= 18 else words[:17] + "…"
+
+
+def _ground(fact: Fact, visits: pd.DataFrame) -> list[Figure]:
+    shapes = []
+    wide = {"type": "rect", "xref": "paper", "x0": 0, "x1": 1, "layer": "below"}
+    flat = {"type": "line", "xref": "paper", "x0": 0, "x1": 1}
+    if math.isfinite(fact.scatter_db):
+        reach = fact.band_db
+        shapes.append(
+            {**wide, "y0": -reach, "y1": reach, "fillcolor": "--band", "line": {"width": 0}}
+        )
+    base = visits[visits["baseline"].astype(bool)]
+    if not base.empty:
+        shapes.append({
+            "type": "line", "x0": float(base["hours"].min()), "x1": float(base["hours"].max()),
+            "y0": 0, "y1": 0, "line": {"color": "--steel", "width": 6},
+        })  # fmt: skip
+    limit = {"color": "--far", "width": 1, "dash": "dash"}
+    if math.isfinite(fact.limit_db):
+        shapes.append({**flat, "y0": fact.limit_db, "y1": fact.limit_db, "line": limit})
+    if math.isfinite(fact.since_hours):
+        shapes.append({
+            "type": "line", "yref": "paper", "y0": 0, "y1": 1,
+            "x0": fact.since_hours, "x1": fact.since_hours,
+            "line": {"color": "--steel", "width": 1.5, "dash": "dot"},
+        })  # fmt: skip
+    return shapes
+
+
+def _names(fact: Fact, high: float) -> list[Figure]:
+    """Return the words beside limit and bend, so that no dash has to be guessed."""
+    words = {"showarrow": False, "font": {"size": 12, "color": "--soft"}}
+    found = []
+    if fact.limit_db <= high:
+        found.append({
+            **words, "text": f"limit {fact.limit_db:+.1f} dB", "xref": "paper", "x": 1,
+            "xanchor": "right", "y": fact.limit_db, "yanchor": "bottom",
+        })  # fmt: skip
+    if math.isfinite(fact.since_hours):
+        found.append({
+            **words, "text": " bend", "x": fact.since_hours, "xanchor": "left",
+            "yref": "paper", "y": 1, "yanchor": "top",
+        })  # fmt: skip
+    return found
+
+
+def _fan(fact: Fact, now: float, level: float, ahead: float) -> list[Figure]:
+    """Return the range of ways to the limit, cut where the picture ends."""
+    low, high = fact.hours_to_limit_low, fact.hours_to_limit_high
+    late = min(high, ahead) if math.isfinite(high) else ahead
+    at_late = level + (fact.limit_db - level) * (late / high if math.isfinite(high) else 0.0)
+    x = [now, now + low, now + late] + ([now + late] if at_late < fact.limit_db else [])
+    y = [level, fact.limit_db, fact.limit_db] + ([at_late] if at_late < fact.limit_db else [])
+    return [{
+        "type": "scatter", "mode": "lines", "fill": "toself", "fillcolor": "--fan",
+        "name": "way to the limit, 9 in 10", "x": [round(v, 1) for v in (*x, now)],
+        "y": [round(v, 3) for v in (*y, level)], "line": {"width": 0}, "hoverinfo": "skip",
+    }]  # fmt: skip
+
+
+def _points(table: pd.DataFrame, column: str, name: str, marker: Figure) -> Figure:
+    return {
+        "type": "scatter", "mode": "markers", "name": name, "marker": marker,
+        "x": _list(table["hours"], 1), "y": _list(table[column], 3),
+        "hovertemplate": f"%{{y:+.1f}} dB at %{{x:.0f}} h<extra>{name}</extra>",
+    }  # fmt: skip
+
+
+def _marker(color: str, size: int, symbol: str = "circle") -> Figure:
+    return {"color": color, "size": size, "symbol": symbol, "line": {"width": 1.5, "color": color}}
+
+
+def _list(values: Any, digits: int) -> list[float | None]:
+    return [round(float(v), digits) if math.isfinite(v) else None for v in values]
+
+
+def _layout(x_title: str, y_title: str, shapes: list[Figure]) -> Figure:
+    axis = {
+        "gridcolor": "--rule", "zerolinecolor": "--steel", "zerolinewidth": 1,
+        "linecolor": "--rule", "tickfont": {"color": "--soft"}, "automargin": True,
+    }  # fmt: skip
+    title = {"font": {"size": 13, "color": "--soft"}, "standoff": 8}
+    return {
+        "margin": {"l": 48, "r": 12, "t": 8, "b": 44},
+        "paper_bgcolor": "rgba(0,0,0,0)",
+        "plot_bgcolor": "rgba(0,0,0,0)",
+        "font": {"color": "--ink", "size": 13},
+        "xaxis": {**axis, "title": {**title, "text": x_title}, "separatethousands": False},
+        "yaxis": {**axis, "title": {**title, "text": y_title}},
+        "hovermode": "closest",
+        "hoverlabel": {"bgcolor": "--paper", "bordercolor": "--steel", "font": {"color": "--ink"}},
+        "showlegend": False,
+        "shapes": shapes,
+        "dragmode": False,
+    }

@@ -1,0 +1,191 @@
+"""Histories over engine hours, drawn without script."""
+
+import math
+from collections.abc import Sequence
+from itertools import pairwise
+
+import pandas as pd
+from markupsafe import Markup
+
+from vibetrend.report.drawing import Frame, box, cross, line, mark, picture, signed, text, ticks
+from vibetrend.report.facts import Fact
+from vibetrend.report.levels import Levels
+from vibetrend.report.words import about
+
+
+def reach_db(levels: Levels, found: Sequence[Fact]) -> tuple[float, float]:
+    """Return a common scale for all histories of a series, whole steps of 3 dB."""
+    used = levels.placements[levels.placements["used"].astype(bool)]
+    values = [*used["change_db"].quantile([0.002, 0.998]).dropna()]
+    values += [fact.change_db for fact in found if math.isfinite(fact.change_db)]
+    low, high = min(values, default=0.0), max(values, default=0.0)
+    return 3 * min(math.floor(low / 3), -1), 3 * max(math.ceil(high / 3), 1)
+
+
+def small_history(fact: Fact, levels: Levels, reach: tuple[float, float]) -> Markup:
+    """Return the history of one order, small enough to see all orders at once."""
+    placements, visits = levels.of(fact.feature, fact.order)
+    if visits.empty:
+        return Markup("")
+    frame = _hours_frame(levels, reach, height=84, bottom=6)
+    parts = _ground(frame, fact, visits)
+    parts += _course(frame, fact, placements, visits, size=1.3)
+    return picture(parts, height=84, label=_said(fact, visits))
+
+
+def large_history(fact: Fact, levels: Levels, reach: tuple[float, float]) -> Markup:
+    """Return the history of one order with scales, limit and the hours to it."""
+    placements, visits = levels.of(fact.feature, fact.order)
+    if visits.empty:
+        return Markup("")
+    now = float(visits["hours"].iloc[-1])
+    ahead = forecast_reach(fact, levels)
+    high = max(reach[1], 3 * math.ceil((fact.limit_db + 1) / 3)) if ahead else reach[1]
+    until = now + ahead
+    frame = _hours_frame(levels, (reach[0], high), height=320, bottom=26, left=6, until=until)
+    parts = _ground(frame, fact, visits)
+    for db in range(int(reach[0]), int(high) + 1, 3):
+        parts.append(text(0.5, frame.y(db) - 4, f"{signed(db)} dB", "tick"))
+    for value in ticks(frame.low_x, frame.high_x, 6):
+        parts.append(text(frame.x(value), 315, f"{value:.0f} h", "tick", "middle"))
+    if fact.limit_db <= high:
+        y = frame.y(fact.limit_db)
+        parts.append(text(99, y - 5, f"limit {fact.limit_db:+.1f} dB", "tick far", "end"))
+    parts += _forecast(frame, fact, now, visits)
+    parts += _course(frame, fact, placements, visits, size=2.0)
+    if math.isfinite(fact.since_hours):
+        x = frame.x(fact.since_hours)
+        parts.append(text(x, frame.top + 9, "bend", "tick", "middle"))
+    return picture(parts, height=320, label=_said(fact, visits))
+
+
+def together_history(levels: Levels) -> Markup:
+    """Return what all orders did together, placement by placement."""
+    table = levels.together
+    used = table[table["used"].astype(bool)]
+    if used.empty:
+        return Markup("")
+    span = 3 * max(math.ceil(float(table["together_db"].abs().max()) / 3), 1)
+    frame = _hours_frame(levels, (-span, span), height=260, bottom=26, left=7)
+    parts = [_rule(frame, db) for db in range(-span, span + 1, 3)]
+    parts += [text(1, frame.y(db) - 4, f"{signed(db)} dB", "tick") for db in (-span, 0, span)]
+    parts += [
+        text(frame.x(value), 255, f"{value:.0f} h", "tick", "middle")
+        for value in ticks(frame.low_x, frame.high_x, 6)
+    ]
+    parts += _dots(frame, table, "together_db", 2.0)
+    parts += _joined(frame, used.groupby("visit", sort=False)[["hours", "together_db"]].mean())
+    return picture(parts, height=260, label="what all orders did together, over engine hours")
+
+
+def forecast_reach(fact: Fact, levels: Levels) -> float:
+    """Return the hours ahead that a history shows: the forecast, at most as long as the past."""
+    if fact.state == "past-limit" or not math.isfinite(fact.hours_to_limit_low):
+        return 0.0
+    past = float(levels.placements["hours"].max() - levels.placements["hours"].min())
+    wanted = [fact.hours_to_limit_low * 1.3, fact.hours_to_limit, fact.hours_to_limit_high]
+    return min(max(value for value in wanted if math.isfinite(value)), max(past, 500.0))
+
+
+def _hours_frame(
+    levels: Levels,
+    reach: tuple[float, float],
+    *,
+    height: float,
+    bottom: float,
+    left: float = 1.5,
+    until: float = -math.inf,
+) -> Frame:
+    hours = levels.placements["hours"]
+    high = max(float(hours.max()), until)
+    return Frame(
+        low_x=float(hours.min()), high_x=high, low_y=reach[0], high_y=reach[1],
+        height=height, bottom=bottom, left=left, right=2.5,
+    )  # fmt: skip
+
+
+def _rule(frame: Frame, db: float) -> Markup:
+    return line(0, frame.y(db), 100, frame.y(db), "zero" if db == 0 else "grid")
+
+
+def _ground(frame: Frame, fact: Fact, visits: pd.DataFrame) -> list[Markup]:
+    """Return what lies under a history: scatter band, baseline days, rules, limit, bend."""
+    parts = []
+    if math.isfinite(fact.scatter_db):
+        reach = fact.band_db
+        parts.append(box(0, frame.y(-reach), 100, frame.y(reach), "band"))
+    base = visits[visits["baseline"].astype(bool)]
+    if not base.empty:
+        x1, x2 = frame.x(base["hours"].min()), frame.x(base["hours"].max())
+        parts.append(box(x1, frame.y(0) - 3, max(x2, x1 + 1), frame.y(0) + 3, "base"))
+    parts += [_rule(frame, db) for db in range(int(frame.low_y), int(frame.high_y) + 1, 3)]
+    if fact.limit_db <= frame.high_y:
+        parts.append(line(0, frame.y(fact.limit_db), 100, frame.y(fact.limit_db), "limit"))
+    if math.isfinite(fact.since_hours):
+        x = frame.x(fact.since_hours)
+        parts.append(line(x, frame.top + 12, x, frame.height - frame.bottom, "bend"))
+    return parts
+
+
+def _course(
+    frame: Frame, fact: Fact, placements: pd.DataFrame, visits: pd.DataFrame, *, size: float
+) -> list[Markup]:
+    parts = _dots(frame, placements, "change_db", size)
+    parts += _joined(
+        frame, visits[["hours", "change_db"]], "course far" if fact.moved else "course"
+    )
+    last = visits.iloc[-1]
+    parts.append(
+        mark(frame.x(last["hours"]), frame.y(last["change_db"]), fact.state, size=size + 1.8)
+    )
+    return parts
+
+
+def _dots(frame: Frame, table: pd.DataFrame, column: str, size: float) -> list[Markup]:
+    dot = Markup('<circle class="dot" cx="{:.2f}%" cy="{:.1f}" r="{:g}"/>')
+    rows = zip(table["hours"], table[column], table["used"], strict=True)
+    return [
+        dot.format(frame.x(h), _inside(frame, db), size)
+        if used
+        else cross(frame.x(h), _inside(frame, db), size + 0.8)
+        for h, db, used in rows
+    ]
+
+
+def _inside(frame: Frame, db: float) -> float:
+    """Keep a wild point at the rim instead of letting it leave the picture."""
+    return frame.y(min(max(db, frame.low_y), frame.high_y))
+
+
+def _joined(frame: Frame, table: pd.DataFrame, kind: str = "course") -> list[Markup]:
+    points = [(frame.x(h), _inside(frame, db)) for h, db in table.itertuples(index=False)]
+    return [line(*start, *end, kind) for start, end in pairwise(points)]
+
+
+def _forecast(frame: Frame, fact: Fact, now: float, visits: pd.DataFrame) -> list[Markup]:
+    """Return the way to the limit: an early, a likely and a late line."""
+    low, high = fact.hours_to_limit_low, fact.hours_to_limit_high
+    if not math.isfinite(low) or fact.state == "past-limit" or fact.limit_db > frame.high_y:
+        return []
+    level = float(visits["change_db"].iloc[-1])
+    start = (frame.x(now), frame.y(level))
+    parts = []
+    for ahead in (low, fact.hours_to_limit, high):
+        if math.isnan(ahead):
+            continue
+        # A line that meets the limit beyond the picture is cut where the picture ends.
+        share = min(1.0, (frame.high_x - now) / ahead) if ahead > 0 else 1.0
+        hours = now + ahead * share if math.isfinite(ahead) else frame.high_x
+        db = level + (fact.limit_db - level) * (share if math.isfinite(ahead) else 0.0)
+        parts.append(line(*start, frame.x(hours), frame.y(db), "ahead"))
+    end = min(now + high, frame.high_x)
+    y = frame.y(fact.limit_db)
+    parts.append(box(frame.x(now + low), y - 3, frame.x(end), y + 3, "fan"))
+    parts.append(text(frame.x(now + low) - 0.6, y - 6, about(low), "tick far", "end"))
+    return parts
+
+
+def _said(fact: Fact, visits: pd.DataFrame) -> str:
+    first, last = visits["hours"].iloc[0], visits["hours"].iloc[-1]
+    change = float(visits["change_db"].iloc[-1])
+    return f"history of {fact.name} from {first:.0f} to {last:.0f} h, latest {change:+.1f} dB"

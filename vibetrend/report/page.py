@@ -1,0 +1,266 @@
+"""Records -> one HTML text that needs nothing but a browser."""
+
+import base64
+import datetime as dt
+import hashlib
+import json
+import os
+import tempfile
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+from plotly.offline import get_plotlyjs
+
+from vibetrend.checkup.records import EngineRecord, SeriesRecord
+from vibetrend.errors import VibetrendError
+from vibetrend.report import drawing, figures, histories, pictures, words
+from vibetrend.report.facts import Fact, facts, severity
+from vibetrend.report.glossary import Glossary
+from vibetrend.report.levels import Levels, levels
+from vibetrend.report.statements import Statement, idle_trend, statements
+from vibetrend.trend import Verdict, sentence, worst
+from vibetrend.trend.advice import BLIND, CAUTIONS
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class SeriesPart:
+    """One series as the template shows it."""
+
+    id: str
+    record: SeriesRecord
+    facts: list[Fact]
+    levels: Levels
+    statement: Statement
+    advice: list[str]
+    recordings: list[dict[str, Any]]  # each with `used` and `why_not` of the verdict
+
+    @property
+    def latest_db(self) -> list[float]:
+        """The change of each fact at the latest check-up by itself, dB."""
+        return [self.levels.latest(fact.feature, fact.order) for fact in self.facts]
+
+    @property
+    def rows(self) -> list[tuple[Fact, float]]:
+        """Each fact with its change at the latest check-up."""
+        return list(zip(self.facts, self.latest_db, strict=True))
+
+    @property
+    def featured(self) -> Fact | None:
+        """The feature that most needs looking at and has a history."""
+        ranked = sorted(self.facts, key=lambda fact: fact.rank, reverse=True)
+        return next((f for f in ranked if len(self.levels.of(f.feature, f.order)[1])), None)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class EnginePart:
+    """One engine as the template shows it."""
+
+    id: str
+    record: EngineRecord
+    state: str
+    statements: list[Statement]  # the first screen, an overdue renewal first
+    series: list[SeriesPart]  # worst first
+    advice: list[str]  # of the worst series
+
+
+def page(
+    engines: Sequence[EngineRecord], *, title: str, made_at: dt.datetime, invented: bool = False
+) -> str:
+    """Return the whole report as one self-contained HTML text.
+
+    Parameters
+    ----------
+    engines : sequence of EngineRecord
+        In the order in which they are to be shown.
+    title : str
+        Heading of the page; any text, it is shown as text.
+    made_at : datetime
+        The clock, as an argument so that the same records give the same page.
+    invented : bool
+        Says in a banner that the data are invented.
+    """
+    parts = [_engine(record, i, made_at.date()) for i, record in enumerate(engines, start=1)]
+    script, library = _asset("page.js"), _library()
+    policy = (
+        "default-src 'none'; "
+        f"script-src {_hash(library)} {_hash(script)}; "
+        "style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'"
+    )
+    return (
+        _environment()
+        .get_template("page.html.j2")
+        .render(
+            title=title,
+            made_at=made_at,
+            invented=invented,
+            engines=parts,
+            # Own texts, made for where they stand: they are not escaped again.
+            policy=Markup(policy),
+            style=Markup(_asset("page.css")),
+            script=Markup(script),
+            library=Markup(library),
+            glossary=Glossary(),
+            cautions=CAUTIONS,
+            method_versions=_method_versions(engines),
+        )
+    )
+
+
+def write(path: str | Path, html: str) -> None:
+    """Write a page whole or not at all; an older file of that name is replaced.
+
+    Raises
+    ------
+    VibetrendError
+        If the file cannot be written.
+    """
+    target = Path(path)
+    temporary: str | None = None
+    try:
+        handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name[:40]}.")
+        with os.fdopen(handle, "w", encoding="utf-8", errors="replace", newline="\n") as file:
+            file.write(html)
+            file.flush()
+            os.fsync(file.fileno())
+        Path(temporary).chmod(0o644)
+        Path(temporary).replace(target)
+    except OSError as error:
+        if temporary is not None:
+            Path(temporary).unlink(missing_ok=True)
+        raise VibetrendError(
+            f"{target}: the page cannot be written ({error.strerror or error}); "
+            "choose a file in a folder that exists and may be written to"
+        ) from error
+
+
+# Parts
+
+
+def _engine(record: EngineRecord, number: int, today: dt.date) -> EnginePart:
+    firing = record.engine.firing_order_number
+    series = [_series(one, f"engine-{number}-series-{i}", firing)
+              for i, one in enumerate(record.series, start=1)]  # fmt: skip
+    series.sort(key=lambda part: severity(part.record.verdict.state), reverse=True)
+    return EnginePart(
+        id=f"engine-{number}",
+        record=record,
+        state=str(record.status.get("state") or worst(s.record.verdict.state for s in series)),
+        statements=statements(record, today),
+        series=series,
+        advice=series[0].advice if series else [],
+    )
+
+
+def _advice(verdict: Verdict) -> list[str]:
+    """Return the verdict's advice without what the first screen says in a place of its own."""
+    elsewhere = (sentence(verdict.state), BLIND, *CAUTIONS)
+    return [text for text in verdict.advice if text not in elsewhere]
+
+
+def _series(record: SeriesRecord, name: str, firing: float) -> SeriesPart:
+    found = facts(record, firing)
+    return SeriesPart(
+        id=name,
+        record=record,
+        facts=found,
+        levels=levels(record.history, record.verdict.recordings),
+        statement=idle_trend(record, found),
+        advice=_advice(record.verdict),
+        recordings=_recordings(record),
+    )
+
+
+def _recordings(record: SeriesRecord) -> list[dict[str, Any]]:
+    """Return the recordings, newest first, with what the verdict did with each."""
+    judged = {row["recording"]: row for row in record.verdict.recordings.to_dict(orient="records")}
+    newest_first = record.recordings.sort_values("hours", ascending=False, kind="stable")
+    rows = []
+    for row in newest_first.to_dict(orient="records"):
+        verdict = judged.get(row["recording"], {})
+        why_not = verdict.get("why_not")
+        more = {
+            "used": bool(verdict.get("used", False)),
+            "why_not": why_not if isinstance(why_not, str) else "",
+            "quality": row["quality"] if isinstance(row["quality"], list) else [],
+        }
+        rows.append({str(key): value for key, value in (row | more).items()})
+    return rows
+
+
+def _method_versions(engines: Sequence[EngineRecord]) -> str:
+    """Return the method versions of all recordings, e.g. ``1, 2``; empty where not handed over."""
+    tables = [series.recordings for record in engines for series in record.series]
+    found = {v for table in tables if "method_version" in table for v in table["method_version"]}
+    return ", ".join(str(version) for version in sorted(found))
+
+
+# Charts as JSON
+
+
+def _histories(part: SeriesPart) -> Markup:
+    """Return the choices of the history chart, the featured one first."""
+    first = part.featured
+    rest = [one for one in part.facts if one is not first]
+    shown = [one for one in [first, *rest] if one is not None]
+    reach = histories.reach_db(part.levels, part.facts)
+    return _json([figures.history(one, part.levels, reach) for one in shown])
+
+
+def _json(data: object) -> Markup:
+    r"""Return JSON that is safe inside a script element: ``<`` as ``\u003c``."""
+    text = json.dumps(data, separators=(",", ":"), allow_nan=False)
+    return Markup(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))
+
+
+# What stays the same from page to page
+
+
+@cache
+def _environment() -> Environment:
+    environment = Environment(
+        loader=PackageLoader("vibetrend.report", "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.globals |= {
+        "badge": drawing.badge,
+        "histories": histories,
+        "pictures": pictures,
+        "words": words,
+        "charts": {
+            "histories": _histories,
+            "together": lambda part: _json([figures.together(part.levels)]),
+            "map": lambda part: _json([figures.checkup_map(part.facts, part.levels)]),
+            "spectrum": lambda latest, reference: _json([figures.spectrum(latest, reference)]),
+        },
+    }
+    environment.filters |= {
+        "number": words.number,
+        "significant": words.significant,
+        "date": words.date,
+    }
+    return environment
+
+
+@cache
+def _library() -> str:
+    """Return plotly.js of the installed package, as a browser reads it (line ends as LF)."""
+    return str(get_plotlyjs()).replace("\r\n", "\n").replace("\r", "\n")
+
+
+@cache
+def _asset(name: str) -> str:
+    return (Path(__file__).parent / "templates" / name).read_text(encoding="utf-8")
+
+
+@cache
+def _hash(script: str) -> str:
+    digest = hashlib.sha256(script.encode("utf-8")).digest()
+    return f"'sha256-{base64.b64encode(digest).decode('ascii')}'"

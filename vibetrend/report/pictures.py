@@ -1,0 +1,179 @@
+"""The pictures that stand in the page itself: changes, histories, spectrum."""
+
+import math
+from collections.abc import Iterable, Sequence
+from itertools import pairwise
+
+from markupsafe import Markup
+
+from vibetrend.checkup.records import OrderSpectrum
+from vibetrend.report.drawing import Frame, box, line, mark, picture, signed, text, ticks
+from vibetrend.report.facts import Fact
+from vibetrend.report.levels import Levels
+
+# The change of each order: one strip for each row of a table, on a common scale
+
+
+def change_span(found: Sequence[Fact], latest: Iterable[float] = ()) -> float:
+    """Return the dB that the strips reach to either side: whole steps of 3 dB."""
+    values = [*latest, *(fact.change_db for fact in found)]
+    reach = [abs(db) + 0.5 for db in values if math.isfinite(db)]
+    reach += [f.band_db for f in found if math.isfinite(f.scatter_db)]
+    return 3 * max(math.ceil(max(reach, default=3) / 3), 1)
+
+
+def change_strip(fact: Fact, span: float, latest_db: float, height: float = 26) -> Markup:
+    """Return the strip of one order: usual scatter as a band, the change as the mark.
+
+    `latest_db` is the latest check-up by itself, drawn as a small point; NaN for none.
+    """
+    frame = Frame(low_x=-span, high_x=span, low_y=0, high_y=1, height=height, left=2, right=2)
+    middle = height / 2
+    parts = [
+        line(frame.x(db), 0, frame.x(db), height, "zero" if db == 0 else "grid")
+        for db in range(-int(span), int(span) + 1, 3)
+    ]
+    if fact.limit_db <= span:
+        parts.append(line(frame.x(fact.limit_db), 0, frame.x(fact.limit_db), height, "limit"))
+    if math.isfinite(fact.scatter_db):
+        reach = fact.band_db
+        parts.append(box(frame.x(-reach), middle - 6, frame.x(reach), middle + 6, "band"))
+    label = f"{fact.name}: no change known"
+    if math.isfinite(latest_db):
+        form = Markup('<circle class="dot" cx="{:.2f}%" cy="{:.1f}" r="2.4"/>')
+        parts.append(form.format(frame.x(latest_db), middle))
+    if math.isfinite(fact.change_db):
+        label = f"{fact.name}: {fact.change_db:+.1f} dB"
+        parts.append(line(frame.x(0), middle, frame.x(fact.change_db), middle, "stem"))
+        parts.append(mark(frame.x(fact.change_db), middle, fact.state, label))
+    return picture(parts, height=height, label=label)
+
+
+def change_scale(span: float) -> Markup:
+    """Return the scale above the strips."""
+    frame = Frame(low_x=-span, high_x=span, low_y=0, high_y=1, height=18, left=2, right=2)
+    step = 3 if span <= 9 else 6
+    values = [db for db in range(-int(span), int(span) + 1, 3) if db % step == 0]
+    parts = [text(frame.x(db), 13, signed(db), "tick", "middle") for db in values]
+    return picture(parts, height=18, label=f"scale from {-span:g} to {span:g} dB")
+
+
+def overview_strip(found: Sequence[Fact]) -> Markup:
+    """Return all orders in one small picture: stems up and down from the baseline."""
+    orders = [f for f in found if f.feature == "order" and math.isfinite(f.change_db)]
+    if not orders:
+        return Markup("")
+    span = change_span(orders)
+    frame = Frame(
+        low_x=0,
+        high_x=len(orders) - 1,
+        low_y=-span,
+        high_y=span,
+        height=46,
+        bottom=6,
+        left=4,
+        right=4,
+    )
+    parts = [line(0, frame.y(0), 100, frame.y(0), "zero")]
+    for place, fact in enumerate(orders):
+        x = frame.x(place)
+        parts.append(line(x, frame.y(0), x, frame.y(fact.change_db), "stem"))
+        hint = f"{fact.name}: {fact.change_db:+.1f} dB"
+        size = 3.4 if fact.moved else 1.8
+        parts.append(mark(x, frame.y(fact.change_db), fact.state, hint, size=size))
+    return picture(parts, height=46, label="change of every order against its baseline")
+
+
+# All orders at all check-ups
+
+
+def checkup_map(found: Sequence[Fact], levels: Levels) -> Markup:
+    """Return every order at every check-up: a disc for a rise, a ring for a fall, area for size."""
+    columns = levels.visits.drop_duplicates("visit").sort_values("hours")
+    rows = [fact for fact in found if levels.changes(fact.feature, fact.order)]
+    if not rows:
+        return Markup("")
+    step, top = 19.0, 6.0
+    frame = Frame(
+        low_x=0, high_x=max(len(columns) - 1, 1), low_y=0, high_y=1, height=1, left=14, right=3
+    )
+    parts = []
+    form = Markup(
+        '<circle class="{}" cx="{:.2f}%" cy="{:.1f}" r="{:.1f}"><title>{}</title></circle>'
+    )
+    for row, fact in enumerate(rows):
+        y = top + step * (row + 0.5)
+        parts.append(text(0, y + 4, _shortened(fact.short), "tick far" if fact.moved else "tick"))
+        parts.append(line(frame.left - 2, y, 100, y, "grid"))
+        changes = levels.changes(fact.feature, fact.order)
+        for place, (visit, hours) in enumerate(
+            zip(columns["visit"], columns["hours"], strict=True)
+        ):
+            db = changes.get(visit, math.nan)
+            if math.isfinite(db):
+                hint = f"{fact.name} at {hours:.0f} h: {db:+.1f} dB"
+                usual = " usual" if is_usual(fact, db) else ""
+                kind = ("rise" if db > 0 else "fall") + usual
+                parts.append(form.format(kind, frame.x(place), y, disc_radius(db), hint))
+    height = top + step * len(rows) + 26
+    every = math.ceil(len(columns) / 8)
+    for place, hours in list(enumerate(columns["hours"]))[::every]:
+        parts.append(text(frame.x(place), height - 6, f"{hours:.0f} h", "tick", "middle"))
+    return picture(parts, height=height, label="change of every order at every check-up")
+
+
+def disc_radius(change_db: float) -> float:
+    """Return the radius of a disc whose area grows with the change, px; 9 at most."""
+    return min(5.5 * math.sqrt(abs(change_db) / 3), 9.0)
+
+
+def is_usual(fact: Fact, change_db: float) -> bool:
+    """Return whether a change lies inside the band of usual scatter."""
+    return abs(change_db) <= fact.band_db
+
+
+def _shortened(words: str) -> str:
+    return words if len(words) <= 12 else words[:11] + "…"
+
+
+# The latest order spectrum over the baseline's
+
+
+def spectrum(latest: OrderSpectrum, reference: OrderSpectrum | None) -> Markup:
+    """Return amplitude against order on a scale of decades, the baseline as grey stems behind."""
+    shown = [one for one in (reference, latest) if one is not None]
+    values = [float(a) for one in shown for a in one.amplitude if a > 0]
+    if not values:
+        return Markup("")
+    top, bottom = math.ceil(math.log10(max(values))), math.floor(math.log10(min(values)))
+    bottom = max(bottom, top - 4)
+    far = max(float(one.order.max()) for one in shown)
+    frame = Frame(
+        low_x=0, high_x=far * 1.02, low_y=bottom, high_y=max(top, bottom + 1),
+        height=260, bottom=26, left=8,
+    )  # fmt: skip
+    parts = []
+    for decade in range(bottom, top + 1):
+        parts.append(line(0, frame.y(decade), 100, frame.y(decade), "grid"))
+        words = f"{10.0**decade:g} {latest.unit}"
+        parts.append(text(1, frame.y(decade) - 4, words, "tick"))
+    for value in ticks(0, far * 1.02, 12 if far > 4 else 4):
+        parts.append(text(frame.x(value), 255, f"{value:g}", "tick", "middle"))
+    form = Markup('<circle class="{}" cx="{:.2f}%" cy="{:.1f}" r="{:g}"/>')
+    many = max(len(one.order) for one in shown) > 120
+    for one in shown:
+        kind, size = ("peak", 2.6) if one is latest else ("peak base", 4.5)
+        points = [
+            (frame.x(order), frame.y(max(math.log10(a), bottom)))
+            for order, a in zip(one.order, one.amplitude, strict=True)
+            if a > 0
+        ]
+        if many:
+            ends = pairwise(points)
+            parts += [line(*start, *end, kind) for start, end in ends]
+            continue
+        if one is latest:
+            parts += [line(x, frame.height - frame.bottom, x, y, kind) for x, y in points]
+        parts += [form.format(kind, x, y, size) for x, y in points]
+    label = "amplitude of each order: " + " over ".join(one.label for one in reversed(shown))
+    return picture(parts, height=260, label=label)

@@ -1,0 +1,190 @@
+"""The statements of the first screen: the trend, the damper, its renewal, what comes next."""
+
+import datetime as dt
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from vibetrend.checkup.records import EngineRecord, SeriesRecord
+from vibetrend.report.facts import Fact, facts, severity
+from vibetrend.report.words import (
+    RENEWAL_WORDS,
+    STATE_WORDS,
+    beyond,
+    capital,
+    count,
+    date,
+    fixed,
+    hours,
+    moved,
+    series_name,
+    since,
+    until_limit,
+)
+from vibetrend.trend.advice import BLIND
+
+
+@dataclass(frozen=True, kw_only=True)
+class Statement:
+    """One line of the first screen: a label, a state in words, and what lies behind it."""
+
+    label: str
+    state: str  # the word of the data, e.g. "changed"
+    words: str
+    text: str
+    more: tuple[str, ...] = ()
+
+    @property
+    def lead(self) -> bool:
+        """Whether it takes the whole width: the trend, and a renewal that is overdue."""
+        return self.label == "Idle trend" or self.state == "renewal-overdue"
+
+
+def statements(record: EngineRecord, today: dt.date) -> list[Statement]:
+    """Return what an engine's first screen says, an overdue renewal first."""
+    firing = record.engine.firing_order_number
+    ranked = sorted(record.series, key=lambda one: severity(one.verdict.state), reverse=True)
+    found = [(one, facts(one, firing)) for one in ranked]
+    steady = [
+        (one, idle_trend(one, told))
+        for one, told in found
+        if one.info.get("manner", "steady") == "steady"
+    ]
+    said = [of_all(steady), resonance([fact for _, told in found for fact in told])]
+    due = renewal(record)
+    said.insert(0 if due.state == "renewal-overdue" else 2, due)
+    following = next_recording(record, today)
+    return said if following is None else [*said, following]
+
+
+def idle_trend(series: SeriesRecord, found: Sequence[Fact]) -> Statement:
+    """Return what the verdict says, in the order: which, how far, since when, until when."""
+    verdict = series.verdict
+    named = sorted((fact for fact in found if fact.moved), key=lambda f: f.rank, reverse=True)
+    visits = series.recordings["visit"].nunique() if len(series.recordings) else 0
+    more: list[str] = []
+    match verdict.state:
+        case "no-baseline":
+            text = "There is nothing to compare with yet."
+        case "learning":
+            text = f"{count(visits, 'check-up')} so far; nothing is judged until it is complete."
+        case "no-change-seen":
+            text = "No order has moved beyond what check-ups usually differ by."
+            more += _largest(found)
+        case "all-moved":
+            shift = fixed(verdict.common_change_db, 1, sign=True)
+            text = (
+                f"All orders together stand {shift} dB from the baseline, which speaks of the "
+                "phone, its spot or the mounts, not of one part."
+            )
+        case "record-again":
+            text = "The latest recording looks wrong. Nothing is concluded from it."
+        case _:
+            text = "Not confirmed yet." if verdict.state == "another-day" else ""
+    for fact in named[:1]:
+        text = f"{capital(moved(fact))}: {beyond(fact)}. {text}".strip()
+        more += [line for line in (since(fact), until_limit(fact)) if line]
+    if len(named) > 1:
+        others = ", ".join(
+            f"{fact.name} ({fixed(fact.change_db, 1, sign=True)} dB)" for fact in named[1:]
+        )
+        more.append(f"Also: {others}.")
+    return Statement(
+        label="Idle trend",
+        state=verdict.state,
+        words=STATE_WORDS.get(verdict.state, verdict.state),
+        text=text,
+        more=tuple(more),
+    )
+
+
+def of_all(series: Sequence[tuple[SeriesRecord, Statement]]) -> Statement:
+    """Return the statement of the worst series, which comes first, and name the others' states."""
+    if not series:
+        return Statement(
+            label="Idle trend",
+            state="no-baseline",
+            words=STATE_WORDS["no-baseline"],
+            text="No steady recording has been added yet.",
+        )
+    (_, first), *others = series
+    also = [f"{series_name(one.info)}: {said.words.lower()}." for one, said in others]
+    return replace(first, more=(*first.more, *also))
+
+
+def resonance(facts: Sequence[Fact]) -> Statement:
+    """Return what run-ups say of the damper itself; usually that none was measured."""
+    label = "Damper resonance"
+    found = [fact for fact in facts if fact.feature.startswith("resonance")]
+    if not found:
+        return Statement(label=label, state="not-measured", words="Not measured", text=BLIND)
+    top = max(found, key=lambda fact: fact.rank)
+    words = STATE_WORDS.get(top.state, top.state)
+    text = f"{capital(moved(top))}: {beyond(top)}."
+    return Statement(label=label, state=top.state, words=words, text=text)
+
+
+def renewal(record: EngineRecord) -> Statement:
+    """Return when the damper is to be renewed, hours or date, whichever comes first."""
+    facts = record.status.get("renewal") or {}
+    state = str(facts.get("state", "unknown"))
+    due = []
+    if facts.get("due_hours") is not None:
+        due.append(f"at {hours(facts['due_hours'])}")
+    if facts.get("due_date") is not None:
+        due.append(f"on {date(facts['due_date'])}")
+    if facts.get("first") == "date":
+        due.reverse()
+    when = ", or ".join(due) + (", whichever comes first" if len(due) == 2 else "")
+    if not due:
+        text = "The interval is missing; write the maker's hours and years into the engine file."
+    elif state == "overdue":
+        text = f"The damper was to be renewed {when}. No trend extends that interval."
+    else:
+        text = f"The damper is to be renewed {when}, whatever the trend says."
+    words = RENEWAL_WORDS.get(state, state)
+    return Statement(label="Damper renewal", state=f"renewal-{state}", words=words, text=text)
+
+
+def next_recording(record: EngineRecord, made_on: dt.date) -> Statement | None:
+    """Return when to record again, in hours and as a date guessed from past use."""
+    due = record.status.get("next_recording_hours")
+    now = record.status.get("hours")
+    if due is None:
+        return None
+    if now is None or due <= now:
+        words, text = "Now", f"A check-up has been due since {hours(due)}."
+        return Statement(label="Next check-up", state="next", words=words, text=text)
+    text = f"That is {hours(due - now)} from the last recording"
+    expected = _date_at(record, due)
+    if expected is not None and expected > made_on:
+        text += f", around {date(expected)} if the engine runs as much as until now"
+    words = f"At {hours(due)}"
+    return Statement(label="Next check-up", state="next", words=words, text=text + ".")
+
+
+def _date_at(record: EngineRecord, due: float) -> dt.date | None:
+    points = sorted(
+        (float(row["hours"]), row["date"])
+        for series in record.series
+        for row in series.recordings.to_dict(orient="records")
+        if isinstance(row["date"], dt.date) and row["date"] == row["date"]
+    )
+    if len(points) < 2:
+        return None
+    (first_hours, first), (last_hours, last) = points[0], points[-1]
+    days = (last - first).days
+    # Below a month of use the rate says little.
+    if days < 30 or last_hours <= first_hours:
+        return None
+    wait = (due - last_hours) * days / (last_hours - first_hours)
+    return last + dt.timedelta(days=wait) if wait < 3650 else None
+
+
+def _largest(found: Sequence[Fact]) -> list[str]:
+    known = [fact for fact in found if math.isfinite(fact.change_db)]
+    if not known:
+        return []
+    fact = max(known, key=lambda one: abs(one.change_db))
+    scatter = "" if math.isnan(fact.scatter_db) else f", usual scatter {fact.scatter_db:.1f} dB"
+    return [f"Largest difference: {fact.name}, {fixed(fact.change_db, 1, sign=True)} dB{scatter}."]

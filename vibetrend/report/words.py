@@ -1,0 +1,164 @@
+"""Numbers with honest digits, states in plain words, and the sentences of the first screen."""
+
+import datetime as dt
+import math
+from typing import Any
+
+from markupsafe import Markup
+
+from vibetrend.checkup.records import OrderSpectrum
+from vibetrend.report.facts import Fact
+
+STATE_WORDS = {
+    "no-baseline": "No baseline yet",
+    "learning": "Baseline not complete",
+    "no-change-seen": "No change seen",
+    "record-again": "Record again now",
+    "another-day": "Look again on another day",
+    "all-moved": "All moved together",
+    "changed": "Changed",
+    "past-limit": "Past the limit",
+}
+RENEWAL_WORDS = {
+    "unknown": "Not known",
+    "ok": "Not due yet",
+    "due-soon": "Due soon",
+    "overdue": "Overdue",
+}
+NOTHING = "–"
+
+
+# Numbers
+
+
+def series_name(info: dict[str, Any]) -> str:
+    """Return what sets a series apart, e.g. ``front cover · phone · acceleration``."""
+    parts = [str(info.get(key) or "") for key in ("position", "device", "kind", "condition")]
+    speed = info.get("speed_rpm")
+    manner = str(info.get("manner") or "steady")
+    ran = manner if speed is None else f"{manner} at {speed:.0f} rpm"
+    return " · ".join(part for part in (*parts, ran) if part)
+
+
+def number(value: Any, digits: int = 0, *, sign: bool = False) -> Markup:
+    """Return a number for a table; its full value stays readable in the ``value`` attribute.
+
+    NaN and None give a dash, infinity ``never``. The minus is the plain one: a copied table keeps
+    its signs in a spreadsheet.
+    """
+    if value is None or (isinstance(value, float) and math.isnan(value)):
+        return Markup(NOTHING)
+    if math.isinf(value):
+        return Markup("never")
+    form = Markup('<data value="{}">{}</data>')
+    return form.format(repr(float(value)), fixed(float(value), digits, sign=sign))
+
+
+def fixed(value: float, digits: int, *, sign: bool = False) -> str:
+    """Return a number with fixed digits; what rounds to zero has no sign."""
+    text = f"{value:+z.{digits}f}" if sign else f"{value:z.{digits}f}"
+    return text.removeprefix("+") if float(text) == 0 else text
+
+
+def significant(value: Any) -> Markup:
+    """Return a number with three significant digits, for amplitudes of any size."""
+    return Markup('<data value="{}">{:#.3g}</data>').format(repr(float(value)), float(value))
+
+
+def peaks(spectrum: OrderSpectrum, most: int = 60) -> list[tuple[float, float]]:
+    """Return order and amplitude of the largest values, by order; a table needs no curve."""
+    rows = zip(spectrum.order.tolist(), spectrum.amplitude.tolist(), strict=True)
+    return sorted(sorted(rows, key=lambda row: row[1], reverse=True)[:most])
+
+
+def hours(value: float) -> str:
+    """Return whole engine hours with their unit."""
+    return f"{value:.0f}\N{NO-BREAK SPACE}h"
+
+
+def about(value: float) -> str:
+    """Return hours ahead with two digits, rounded down: no forecast knows more."""
+    step = 10 ** max(math.floor(math.log10(value)) - 1, 0) if value >= 1 else 1
+    return hours(step * math.floor(value / step))
+
+
+def factor(change_db: float) -> str:
+    """Return a change in dB as plain words, e.g. ``1.5 times``."""
+    ratio = 10 ** (change_db / 20)
+    return f"{ratio:.1f} times" if ratio >= 0.995 else f"{ratio:.2f} times"
+
+
+def date(value: Any) -> str:
+    """Return a date as 3 November 2026; what is no date as it is."""
+    if isinstance(value, str):
+        try:
+            value = dt.date.fromisoformat(value[:10])
+        except ValueError:
+            return str(value)
+    if not isinstance(value, dt.date) or value != value:  # NaT differs from itself
+        return NOTHING
+    return f"{value.day} {value:%B %Y}"
+
+
+# Sentences about one feature
+
+
+def moved(fact: Fact) -> str:
+    """Return which way and how far, e.g. ``order 4.5 is up 3.4 dB, 1.5 times its baseline``."""
+    way = "up" if fact.change_db >= 0 else "down"
+    return (
+        f"{fact.name} is {way} {abs(fact.change_db):.1f} dB, {factor(fact.change_db)} its baseline"
+    )
+
+
+def beyond(fact: Fact) -> str:
+    """Return how the change compares with the usual scatter."""
+    if math.isnan(fact.scatter_db) or fact.scatter_db <= 0:
+        return "its usual scatter is not known yet"
+    times = abs(fact.change_db) / fact.scatter_db
+    return f"{times:.1f} times its usual scatter of {fact.scatter_db:.1f} dB"
+
+
+def since(fact: Fact) -> str:
+    """Return when it began and how fast it goes; empty where the verdict does not say."""
+    parts = []
+    if math.isfinite(fact.since_hours):
+        parts.append(f"It left its level at about {hours(fact.since_hours)}")
+    if math.isfinite(fact.slope_db_per_1000h):
+        way = "rises" if fact.slope_db_per_1000h >= 0 else "falls"
+        subject = "and" if parts else "It"
+        slope = f"{abs(fact.slope_db_per_1000h):.1f} dB per {hours(1000)}"
+        parts.append(f"{subject} {way} by {slope}")
+    return " ".join(parts) + "." if parts else ""
+
+
+def until_limit(fact: Fact) -> str:
+    """Return the hours to the limit, the early end first; empty where the verdict has none."""
+    if math.isnan(fact.hours_to_limit_low) or fact.state == "past-limit":
+        return ""
+    low, middle, high = fact.hours_to_limit_low, fact.hours_to_limit, fact.hours_to_limit_high
+    if math.isinf(low):
+        return f"The limit of {fact.limit_db:+.1f} dB is not in sight."
+    parts = [f"as early as {about(low)} from now"]
+    if math.isfinite(middle):
+        parts.append(f"more likely in about {about(middle)}")
+    elif math.isinf(middle):
+        parts.append("more likely never")
+    if math.isfinite(high):
+        parts.append(f"hardly later than in {about(high)}")
+    elif math.isinf(high) and math.isfinite(middle):
+        parts.append("perhaps never")
+    text = f"The limit of {fact.limit_db:+.1f} dB could be reached {', '.join(parts)}."
+    if math.isfinite(fact.probability_never):
+        text += f" Chance that it is never reached: {100 * fact.probability_never:.0f} %."
+    return text
+
+
+def capital(text: str) -> str:
+    """Return a sentence with its first letter capital."""
+    return text[:1].upper() + text[1:]
+
+
+def count(number_of: int, thing: str) -> str:
+    """Return e.g. ``3 check-ups``."""
+    return f"{number_of} {thing}" + ("" if number_of == 1 else "s")

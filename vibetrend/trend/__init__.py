@@ -1,0 +1,7 @@
+"""From a history of check-ups to a verdict that can be trusted."""
+
+from vibetrend.trend.judge import DOUBLED_DB, judge
+from vibetrend.trend.states import STATES, sentence, worst
+from vibetrend.trend.verdict import Verdict
+
+__all__ = ["DOUBLED_DB", "STATES", "Verdict", "judge", "sentence", "worst"]

@@ -1,0 +1,113 @@
+"""Whether a level that was flat has bent or stepped at some past check-up.
+
+For each possible bend g (0 before it, then a ramp or a step) the visits x, with independent
+errors of variance 1 / w and an unknown flat level, give the likelihood ratio of level + b g
+against level alone (two-sided; Gaussian, known variance):
+
+    z = sum w (x - x0) (g - g0) / sqrt(sum w (g - g0)^2)                                  (1)
+
+with x0, g0 the weighted means. The scatter is itself learned from few visits, so z, truly a t with
+so many degrees of freedom, is brought back to a normal deviate (Wallace, Ann. Math. Statist.
+30, 1959, 1124-1130):
+
+    z' = (8 n + 1) / (8 n + 3) sqrt(n ln(1 + z^2 / n))                                      (2)
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vibetrend.trend.visits import tame
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Bends:
+    """The best bend of each feature."""
+
+    z: Floats  # (features,) signed, as a normal deviate
+    since_hours: Floats  # (features,) where it lies
+    level: Floats  # (features,) dB, the flat level before it
+    first_visit: NDArray[np.intp]  # (features,) the first visit that can show it
+    jump_z: Floats  # (features,) the last visit alone against the level before it
+
+
+def normal_deviate(t: Floats, degrees: Floats) -> Floats:
+    """Return the normal deviate as improbable as t with some degrees of freedom (Eq. 2)."""
+    size = np.sqrt(degrees * np.log1p(t**2 / degrees)) * (8 * degrees + 1) / (8 * degrees + 3)
+    return np.sign(t) * size
+
+
+def find_bends(
+    change: Floats, variance: Floats, hours: Floats, *, first: int, degrees: Floats
+) -> Bends:
+    """Find the best bend or step of each feature.
+
+    Parameters
+    ----------
+    change, variance : array, shape (features, visits)
+        dB and dB^2; an infinite variance stands for a missing value.
+    hours : array, shape (visits,)
+        Ascending.
+    first : int
+        The last visit that is certainly flat (the last of the baseline).
+    degrees : array, shape (features,)
+        Degrees of freedom of the variances.
+    """
+    features, visits = change.shape
+    if visits - 1 <= first:
+        zero = np.zeros(features)
+        return Bends(zero, np.full(features, np.nan), zero, np.full(features, visits), zero)
+    tamed, tamed_variance = tame(change, variance)
+    weight = 1 / tamed_variance
+    ramps, steps, onset = bank_of_bends(hours, first)
+    bends = np.concatenate([ramps, steps])
+    numerator, spread = contrast(tamed, weight, bends)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        z = np.where(spread > 1e-9, numerator / np.sqrt(spread), 0.0)
+    best = np.argmax(np.abs(z), axis=1)
+    row = np.arange(features)
+    middle = (hours[first:-1] + hours[first + 1 :]) / 2
+    where = np.concatenate([onset, middle])[best]
+    after = first + 1 + best % len(onset)
+    flat = np.where(np.arange(visits) < after[:, None], weight, 0.0)
+    level = (flat * tamed).sum(axis=1) / np.maximum(flat.sum(axis=1), 1e-12)
+    old = weight[:, :-1].sum(axis=1)
+    mean = (weight * tamed)[:, :-1].sum(axis=1) / np.maximum(old, 1e-12)
+    jump = (change[:, -1] - mean) / np.sqrt(variance[:, -1] + 1 / np.maximum(old, 1e-12))
+    return Bends(
+        z=normal_deviate(z[row, best], degrees),
+        since_hours=where,
+        level=level,
+        first_visit=after,
+        jump_z=normal_deviate(jump, degrees),
+    )
+
+
+def bank_of_bends(hours: Floats, first: int) -> tuple[Floats, Floats, Floats]:
+    """Return ramps from, and steps after, every visit from `first` to the last but one.
+
+    Returns
+    -------
+    ramps, steps : array, shape (bends, visits)
+        1 at the last visit, except a ramp that has no hours to rise in: 0 all along.
+    onset : array, shape (bends,)
+        Hours where each ramp starts.
+    """
+    onset = hours[first:-1]
+    rise = np.maximum(hours - onset[:, None], 0.0)
+    ramps = rise / np.maximum(rise[:, -1:], 1e-9)
+    steps = (np.arange(hours.size) > np.arange(first, hours.size - 1)[:, None]).astype(float)
+    return ramps, steps, onset
+
+
+def contrast(x: Floats, weight: Floats, bends: Floats) -> tuple[Floats, Floats]:
+    """Return numerator and squared denominator of Eq. 1 for all features and bends."""
+    total = np.maximum(weight.sum(axis=1, keepdims=True), 1e-12)
+    x = x - (weight * x).sum(axis=1, keepdims=True) / total
+    mean_bend = weight @ bends.T
+    numerator = (weight * x) @ bends.T
+    spread = weight @ (bends**2).T - mean_bend**2 / total
+    return numerator, spread

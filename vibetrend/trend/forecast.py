@@ -1,0 +1,127 @@
+"""Hours until a change reaches the limit, from a bank of what-ifs weighted by likelihood.
+
+Each what-if is a shape (a step, a ramp, a growth by e in some hundred hours) that began after one
+of the past check-ups, scaled to 1 now; its size b, the change now in dB, has a normal prior of
+mean 0. Its weight is its prior times its marginal likelihood, and given the shape b is normal. So
+
+    P(limit reached by h) = sum_i weight_i P(b_i g_i(h) >= limit)                          (1)
+
+whose 5, 50 and 95 % points are the hours shown. What never gets there is left at infinity.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from vibetrend.trend.bend import bank_of_bends, contrast
+
+Floats = NDArray[np.float64]
+
+SIZE_PRIOR_DB = 3.0
+GROWTH_HOURS = (250.0, 500.0, 1000.0)  # by e
+# Prior weights of the kinds of what-ifs; flat stands for "nothing has changed".
+FLAT, STEP, RAMP, GROWTH = 0.9, 0.025, 0.035, 0.04
+_AHEAD = np.concatenate([[0.0], np.geomspace(5.0, 40_000.0, 50)])  # hours
+
+
+@dataclass(frozen=True, eq=False)
+class Forecast:
+    """What the what-ifs say together; each (features,)."""
+
+    change: Floats  # dB now
+    slope: Floats  # dB per hour now
+    hours: Floats  # until the limit: 50 % point
+    hours_low: Floats  # 5 % point
+    hours_high: Floats  # 95 % point
+    never: Floats  # probability that the limit is not reached
+
+
+def forecast(
+    change: Floats, variance: Floats, hours: Floats, *, first: int, limit: Floats
+) -> Forecast:
+    """Weigh the what-ifs by the visits so far and look ahead.
+
+    Parameters
+    ----------
+    change, variance : array, shape (features, visits)
+        dB and dB^2; an infinite variance stands for a missing value.
+    hours : array, shape (visits,)
+        Ascending.
+    first : int
+        The last visit that is certainly flat.
+    limit : array, shape (features,)
+        dB; NaN for a feature without one.
+    """
+    features, visits = change.shape
+    if visits - 1 <= first:
+        zero, none = np.zeros(features), np.full(features, np.nan)
+        return Forecast(zero, zero, none, none, none, none)
+    now = hours[-1]
+    ramps, steps, onset = bank_of_bends(hours, first)
+    length = now - onset
+    ramp_there = length > 0
+    tau = np.repeat(GROWTH_HOURS, onset.size)
+    since = np.tile(length, len(GROWTH_HOURS))
+    start = np.tile(onset, len(GROWTH_HOURS))
+    full = np.expm1(np.maximum(since, 1e-6) / tau)
+    growths = np.expm1(np.maximum(hours - start[:, None], 0) / tau[:, None]) / full[:, None]
+    there = np.concatenate([ramp_there, np.ones(len(onset), bool), np.tile(ramp_there, 3)])
+    bank = np.concatenate([ramps, steps, growths])
+    prior = np.concatenate(
+        [
+            np.full(onset.size, RAMP / onset.size),
+            np.full(onset.size, STEP / onset.size),
+            np.full(tau.size, GROWTH / tau.size),
+        ]
+    )
+    numerator, information = contrast(change, 1 / variance, bank)
+    spread = 1 / (information + SIZE_PRIOR_DB**-2)
+    size = numerator * spread
+    log_weight = np.where(
+        there, np.log(prior) + size**2 / spread / 2 + np.log(spread / SIZE_PRIOR_DB**2) / 2, -np.inf
+    )
+    top = np.maximum(log_weight.max(axis=1, keepdims=True), np.log(FLAT))
+    weight = np.exp(log_weight - top)
+    weight /= weight.sum(axis=1, keepdims=True) + FLAT * np.exp(-top)
+
+    r, n = onset.size, onset.size * 2
+    pace = np.zeros_like(size[0])
+    pace[:r] = 1 / np.maximum(length, 1e-6)
+    pace[n:] = (1 + 1 / full) / tau
+    # How much larger each what-if will be, ahead of now (Eq. 1); steps stay as they are.
+    ahead = np.concatenate(
+        [
+            1 + _AHEAD / np.maximum(length, 1e-6)[:, None],
+            np.ones((r, _AHEAD.size)),
+            1 + np.expm1(np.minimum(_AHEAD / tau[:, None], 50)) * (1 + 1 / full)[:, None],
+        ]
+    )
+    bound = limit[:, None]
+    sd = np.sqrt(spread)
+    reached = np.empty((features, _AHEAD.size))
+    for f in range(features):
+        likely = weight[f] > 1e-5
+        z = (size[f, likely, None] - limit[f] / ahead[likely]) / sd[f, likely, None]
+        reached[f] = weight[f, likely] @ ndtr(z)
+    quantile = np.full((3, features), np.inf)
+    for i, share in enumerate((0.05, 0.5, 0.95)):
+        got = reached >= share
+        at = np.argmax(got, axis=1)
+        row = np.arange(features)
+        low = np.maximum(at - 1, 0)
+        gap = reached[row, at] - reached[row, low]
+        part = np.where(gap > 0, (share - reached[row, low]) / np.where(gap > 0, gap, 1), 0.0)
+        value = _AHEAD[low] + part * (_AHEAD[at] - _AHEAD[low])
+        quantile[i] = np.where(got.any(axis=1), np.where(at == 0, 0.0, value), np.inf)
+    known = np.isfinite(bound[:, 0])
+    quantile[:, ~known] = np.nan
+    return Forecast(
+        change=(weight * size).sum(axis=1),
+        slope=(weight * size * pace).sum(axis=1),
+        hours=quantile[1],
+        hours_low=quantile[0],
+        hours_high=quantile[2],
+        never=np.where(known, 1 - reached[:, -1], np.nan),
+    )

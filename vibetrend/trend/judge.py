@@ -1,0 +1,127 @@
+"""A history in, a verdict out: the one public step of this room."""
+
+import math
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from vibetrend.engine import Engine
+from vibetrend.trend.advice import advise
+from vibetrend.trend.assess import ENOUGH_PLACEMENTS, FULL_DAY, Assessment, assess
+from vibetrend.trend.history import History, arrange
+from vibetrend.trend.rows import label
+from vibetrend.trend.states import worst
+from vibetrend.trend.verdict import Verdict
+
+DOUBLED_DB = 20 * math.log10(2)
+"""The limit unless the person sets another: a convention of ours, not a standard."""
+
+COLUMNS = (
+    "feature", "order", "change_db", "scatter_db", "state", "evidence_z", "since_hours",
+    "slope_db_per_1000h", "hours_to_limit", "hours_to_limit_low", "hours_to_limit_high",
+    "probability_never",
+)  # fmt: skip
+
+
+def judge(
+    history: pd.DataFrame, *, engine: Engine | None = None, limit_db: float = DOUBLED_DB
+) -> Verdict:
+    """Say whether anything moved away from the baseline.
+
+    Pure: the same history gives the same verdict, in any order of its rows.
+
+    Parameters
+    ----------
+    history : DataFrame
+        One series, one row for each recording and feature, columns `recording`, `visit`, `hours`,
+        `order`, `amplitude`, `standard_error`, `baseline`, and optionally `feature`, `floor`,
+        `visible`, `date`, `rpm`, `temperature_c`, `limit_db` (overrides the limit of a feature).
+    engine : Engine, optional
+        Names the firing order in the advice; changes no number.
+    limit_db : float
+        The rise over the baseline that matters, dB.
+
+    Returns
+    -------
+    Verdict
+        Method: a bend test against the boat's own scatter, see `assess` and its steps.
+
+    Raises
+    ------
+    JudgeError
+        If the history is incomplete, contradicts itself, or holds more than one series or
+        baseline.
+    """
+    arranged = arrange(history, limit_db=limit_db)
+    result = assess(arranged.levels) if arranged.levels else None
+    orders = _orders(arranged, result)
+    recordings = _recordings(arranged, result)
+    states = [row["state"] for row in orders]
+    if result:
+        states += [result.common_state, *result.asks, *_latest_lacks(recordings)]
+    state = worst(states)
+    return Verdict(
+        state=state,
+        orders=pd.DataFrame(orders, columns=COLUMNS),
+        common_change_db=result.common_change if result else math.nan,
+        common_state=result.common_state if result else "no-baseline",
+        recordings=pd.DataFrame(recordings, columns=["recording", "visit", "used", "why_not"]),
+        advice=advise(state, arranged, orders, recordings, result, engine),
+    )
+
+
+def _orders(arranged: History, result: Assessment | None) -> list[dict[str, Any]]:
+    if result is None:
+        blank = dict.fromkeys(COLUMNS, math.nan) | {"state": "no-baseline"}
+        return [blank | {"feature": text, "order": order} for text, order in arranged.features]
+    ahead, bends, scatter = result.ahead, result.bends, result.scatter
+    seen = np.array([state not in ("no-change-seen", "learning") for state in result.state])
+    columns = (
+        ahead.change, np.sqrt(scatter.day**2 + scatter.placement**2 / FULL_DAY), result.state,
+        bends.z, np.where(seen, bends.since_hours, np.nan), 1000 * ahead.slope, ahead.hours,
+        ahead.hours_low, ahead.hours_high, ahead.never,
+    )  # fmt: skip
+    lists = [column if isinstance(column, list) else column.tolist() for column in columns]
+    return [
+        dict(zip(COLUMNS, (*feature, *row), strict=True))
+        for feature, row in zip(arranged.features, zip(*lists, strict=True), strict=True)
+    ]
+
+
+def _recordings(arranged: History, result: Assessment | None) -> list[dict[str, Any]]:
+    out = []
+    for taken in arranged.recordings:
+        why = taken.why_not
+        if not why and result is None:
+            why = "there is no baseline to compare with"
+        elif result and taken.at:
+            why = _left_out(arranged, result, *taken.at)
+        out.append(
+            {"recording": taken.recording, "visit": taken.visit, "used": not why, "why_not": why}
+        )
+    return out
+
+
+def _left_out(arranged: History, result: Assessment, visit: int, place: int) -> str:
+    placements = result.placements
+    if placements.disagreeing[visit, place]:
+        name = label(*arranged.features[placements.culprit[visit, place]])
+        return (
+            f"it disagrees with its companions, most at {name}: "
+            f"{placements.culprit_db[visit, place]:+.1f} dB"
+        )
+    if result.alone[visit]:
+        return (
+            "many orders differ from the check-ups around it, each its own way: another spot "
+            "or mounting is likely"
+        )
+    return ""
+
+
+def _latest_lacks(recordings: list[dict[str, Any]]) -> list[str]:
+    """Ask for another recording where the latest check-up has too few that can be used."""
+    latest = [row for row in recordings if row["visit"] == recordings[-1]["visit"]]
+    used = sum(row["used"] for row in latest)
+    short = used < min(FULL_DAY, len(latest)) and len(latest) < ENOUGH_PLACEMENTS
+    return ["record-again"] if short else []

@@ -1,0 +1,228 @@
+"""The rows of a history, checked column by column, as plain arrays."""
+
+from collections.abc import Hashable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from vibetrend.errors import JudgeError
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+Indices = NDArray[np.intp]
+
+REQUIRED = ("recording", "visit", "hours", "order", "amplitude", "standard_error", "baseline")
+# One value each in one series; a history may carry any of them.
+SERIES = (
+    "series", "engine", "installation", "epoch", "position", "device", "kind", "codec", "manner",
+    "condition",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class Rows:
+    """One entry for each recording and feature."""
+
+    recording: Indices  # (rows,) into `recordings`
+    recordings: list[Hashable]
+    visit: Indices  # (recordings,) into `visits`
+    visits: list[Hashable]
+    feature: Indices  # (rows,) into `features`
+    features: list[tuple[str, float]]  # text and order, orders first
+    hours: Floats  # (recordings,)
+    baseline: Bools  # (recordings,)
+    amplitude: Floats  # (rows,)
+    standard_error: Floats  # (rows,) NaN where unknown
+    seen: Bools  # (rows,) told from the noise level
+    limit_db: Floats  # (rows,) NaN where not given
+    rpm: Floats  # (recordings,)
+    temperature_c: Floats  # (recordings,)
+    date: NDArray[np.datetime64]  # (recordings,) NaT where unknown
+
+
+def label(feature: str, order: float) -> str:
+    """Return the name of a feature as a person reads it, e.g. ``order 4.5``."""
+    return f"order {order:g}" if feature == "order" else feature
+
+
+def check(history: pd.DataFrame) -> Rows:
+    """Check a history and return its rows.
+
+    Raises
+    ------
+    JudgeError
+        If a column is missing, a value has no meaning, a row is there twice, or more than one
+        series is in it.
+    """
+    _check_table(history)
+    recording, recordings = _codes(history, "recording")
+    visit, visits = _codes(history, "visit")
+    feature, order, features, numbers = _features(history, recording, recordings)
+
+    def refuse(wrong: Bools, what: str) -> None:
+        at = np.flatnonzero(wrong)
+        if at.size:
+            name = label(feature[at[0]], order[at[0]])
+            raise JudgeError(f"recording {recordings[recording[at[0]]]}, {name}, {what}")
+
+    hours, amplitude = _numbers(history, "hours"), _numbers(history, "amplitude")
+    error, limit = _numbers(history, "standard_error"), _numbers(history, "limit_db")
+    refuse(~np.isfinite(hours), "has no engine hours; give the hours of every row")
+    refuse(hours < 0, "has engine hours below 0; correct them")
+    seen = _seen(history, amplitude)
+    refuse(
+        seen & ~(np.isfinite(amplitude) & (amplitude > 0)),
+        "has an amplitude that is not above 0; correct it or set visible to False",
+    )
+    refuse(error < 0, "has a standard error below 0; correct it")
+    refuse(limit <= 0, "has a limit_db that is not above 0; correct it")
+    twice = np.ones(len(history), dtype=bool)
+    twice[np.unique(recording * len(features) + numbers, return_index=True)[1]] = False
+    refuse(twice, "is there twice; keep one row for each recording and feature")
+    _check_units(history, numbers, features)
+
+    first = np.unique(recording, return_index=True)[1]
+    for name, values in (("visit", visit), ("hours", hours)):
+        mixed = np.flatnonzero(values != values[first][recording])
+        if mixed.size:
+            raise JudgeError(
+                f"recording {recordings[recording[mixed[0]]]} has more than one value of {name}; "
+                f"a recording belongs to one check-up at one time"
+            )
+    marked = np.zeros(len(recordings), dtype=bool)
+    np.logical_or.at(marked, recording, _truths(history["baseline"]))
+    dates = history["date"].iloc[first] if "date" in history else pd.Series([None] * len(first))
+    return Rows(
+        recording=recording,
+        recordings=recordings,
+        visit=visit[first],
+        visits=visits,
+        feature=numbers,
+        features=features,
+        hours=hours[first],
+        baseline=marked,
+        amplitude=amplitude,
+        standard_error=error,
+        seen=seen,
+        limit_db=limit,
+        rpm=_numbers(history, "rpm")[first],
+        temperature_c=_numbers(history, "temperature_c")[first],
+        date=_dates(dates),
+    )
+
+
+def _check_table(history: pd.DataFrame) -> None:
+    if not isinstance(history, pd.DataFrame):
+        raise JudgeError(
+            f"the history is a {type(history).__name__}, a pandas DataFrame is needed; "
+            f"give one row for each recording and feature"
+        )
+    missing = [name for name in REQUIRED if name not in history.columns]
+    if missing:
+        raise JudgeError(
+            f"the history has no column {', '.join(missing)}; needed are {', '.join(REQUIRED)}"
+        )
+    if history.empty:
+        raise JudgeError("the history has no rows; add a recording first")
+    for name in ("recording", "visit", "baseline"):
+        empty = np.flatnonzero(history[name].isna())
+        if empty.size:
+            raise JudgeError(f"row {empty[0] + 1} of the history has no {name}; fill it in")
+    for name in SERIES:
+        if name in history.columns and history[name].nunique(dropna=False) > 1:
+            values = ", ".join(sorted(str(value) for value in history[name].unique())[:4])
+            raise JudgeError(
+                f"the history holds more than one series: column {name} has {values}; "
+                f"judge each by itself"
+            )
+
+
+def _codes(history: pd.DataFrame, name: str) -> tuple[Indices, list[Hashable]]:
+    """Return numbers for labels by the labels' own order, whatever the order of rows."""
+    codes, labels = pd.factorize(history[name])
+    found = list(labels)
+    order = sorted_labels(found)
+    rank = {value: place for place, value in enumerate(order)}
+    return np.array([rank[value] for value in found], dtype=np.intp)[codes], order
+
+
+def sorted_labels(labels: list[Any]) -> list[Any]:
+    """Sort labels of any kind."""
+    try:
+        return sorted(labels)
+    except TypeError:
+        return sorted(labels, key=lambda value: (type(value).__name__, str(value)))
+
+
+def _features(
+    history: pd.DataFrame, recording: Indices, recordings: list[Hashable]
+) -> tuple[NDArray[np.object_], Floats, list[tuple[str, float]], Indices]:
+    order = _numbers(history, "order")
+    if "feature" in history.columns:
+        text = history["feature"].fillna("order").astype(str).to_numpy(dtype=object)
+    else:
+        text = np.full(len(history), "order", dtype=object)
+    kind, found = pd.factorize(text)
+    names = sorted(found, key=lambda name: (name != "order", name))
+    rank = np.array([names.index(name) for name in found], dtype=np.intp)[kind]
+    is_order = text == "order"
+    wrong = np.flatnonzero(is_order & ~((order > 0) & (order < 1000)))
+    if wrong.size:
+        raise JudgeError(
+            f"recording {recordings[recording[wrong[0]]]} has a row whose order is "
+            f"{order[wrong[0]]:g}; give an order above 0 or name its feature"
+        )
+    # A driven line's order creeps with its belt, so only orders are known by their number.
+    key = rank * 1000 + np.where(is_order, np.round(order, 4), 0.0)
+    _, first, number = np.unique(key, return_index=True, return_inverse=True)
+    middle = [
+        float(order[i]) if is_order[i] else float(np.median(order[number == k]))
+        for k, i in enumerate(first)
+    ]
+    features = [(str(text[i]), value) for i, value in zip(first, middle, strict=True)]
+    return text, order, features, number
+
+
+def _numbers(history: pd.DataFrame, name: str) -> Floats:
+    if name not in history.columns:
+        return np.full(len(history), np.nan)
+    try:
+        return history[name].to_numpy(dtype=np.float64, na_value=np.nan)
+    except (TypeError, ValueError) as error:
+        raise JudgeError(
+            f"column {name} of the history holds something that is no number ({error}); correct it"
+        ) from error
+
+
+def _seen(history: pd.DataFrame, amplitude: Floats) -> Bools:
+    if "visible" not in history.columns:
+        return ~(amplitude <= _numbers(history, "floor"))
+    visible = history["visible"]
+    return _truths(visible.where(visible.notna(), True))
+
+
+def _truths(column: "pd.Series[Any]") -> Bools:
+    if not column.isin([True, False]).all():  # 1 and 0 are taken for them
+        odd = column[~column.isin([True, False])].iloc[0]
+        raise JudgeError(
+            f"column {column.name} of the history holds {odd!r}; give True or False in every row"
+        )
+    return column.to_numpy(dtype=bool)
+
+
+def _check_units(history: pd.DataFrame, number: Indices, features: list[tuple[str, float]]) -> None:
+    if "unit" not in history.columns or history["unit"].nunique() <= 1:
+        return
+    mixed = history["unit"].groupby(number).nunique()
+    for k in mixed.index[mixed > 1]:
+        raise JudgeError(f"{label(*features[k])} comes in two units; convert its amplitudes to one")
+
+
+def _dates(dates: "pd.Series[Any]") -> NDArray[np.datetime64]:
+    if dates.isna().all():
+        return np.full(len(dates), np.datetime64("NaT", "s"))
+    when = pd.to_datetime(dates, errors="coerce", utc=True, format="mixed")
+    return when.dt.tz_localize(None).to_numpy(dtype="datetime64[s]")

@@ -1,0 +1,108 @@
+"""How much check-ups differ when nothing has changed: from a prior to the boat's own.
+
+Both parts, between the placements of one visit and between visits, start from a prior variance
+worth so many degrees of freedom. All orders together move it to the boat's own, and each
+feature moves from there to its own. Single large differences are clipped, so that neither a
+bad placement nor a true change is learned as scatter.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+CLIP_SD = 3.0
+BOAT_PRIOR = 20.0  # what the prior is worth against all orders together, degrees of freedom
+OWN_PRIOR = 20.0  # what the boat's own scatter is worth against one feature's
+DAY_BOAT_PRIOR = 10.0
+DAY_OWN_PRIOR = 16.0
+
+
+@dataclass(frozen=True, eq=False)
+class Scatter:
+    """Usual scatter of each feature, dB."""
+
+    placement: Floats  # (features,) standard deviation between placements of a visit
+    day: Floats  # (features,) standard deviation between visits beyond that
+    degrees: Floats  # (features,) degrees of freedom the scatter rests on
+
+
+def usual_scatter(
+    changes: Floats, *, prior_placement: Floats, prior_day: Floats, pooled: Bools
+) -> Scatter:
+    """Learn the usual scatter from the differences within and between visits.
+
+    Parameters
+    ----------
+    changes : array, shape (visits, placements, features)
+        dB; NaN where not used.
+    prior_placement, prior_day : array, shape (features,)
+        Prior standard deviations, dB.
+    pooled : array, shape (features,)
+        Features that share the boat's scatter (its orders); the others keep to their prior.
+    """
+    seen = np.isfinite(changes)
+    count = seen.sum(axis=1)  # (visits, features)
+    mean = np.where(seen, changes, 0.0).sum(axis=1) / np.maximum(count, 1)
+    within = np.where(seen, changes - mean[:, None, :], 0.0)
+    # A difference from a mean of n is smaller than one from the truth by sqrt((n - 1) / n).
+    shrink = np.sqrt(np.maximum(count - 1, 0) / np.maximum(count, 1))[:, None, :]
+    freedom = np.maximum(count - 1, 0).sum(axis=0)
+
+    def inside(bound: Floats) -> Floats:
+        total: Floats = (np.minimum(np.abs(within), bound * shrink) ** 2).sum(axis=(0, 1))
+        return total
+
+    placement = _learn(
+        inside,
+        freedom.astype(float),
+        prior_placement,
+        pooled,
+        BOAT_PRIOR,
+        OWN_PRIOR,
+    )
+    step, share, steps = _between(mean, count)
+
+    def between(bound: Floats) -> Floats:
+        most = np.sqrt(2 * bound**2 + (CLIP_SD**2 * placement**2) * share)
+        extra = (np.minimum(np.abs(step), most) ** 2 - placement**2 * share) / 2
+        total: Floats = np.where(share > 0, extra, 0.0).sum(axis=0)
+        return total
+
+    # Neighbouring differences share a visit: n of them are worth about 2 n / 3 free ones.
+    day = _learn(between, steps * 1.0, prior_day, pooled, DAY_BOAT_PRIOR, DAY_OWN_PRIOR)
+    return Scatter(placement=placement, day=day, degrees=DAY_OWN_PRIOR + 2 * steps / 3)
+
+
+def _between(mean: Floats, count: NDArray[np.intp]) -> tuple[Floats, Floats, Floats]:
+    """Differences of neighbouring visits, and their share of the placement variance."""
+    with np.errstate(divide="ignore"):
+        each = np.where(count > 0, 1 / np.maximum(count, 1), np.nan)
+    share = each[1:] + each[:-1]
+    step = np.diff(mean, axis=0)
+    there = np.isfinite(share)
+    return np.where(there, step, 0.0), np.where(there, share, 0.0), there.sum(axis=0)
+
+
+def _learn(
+    squares: Callable[[Floats], Floats],
+    freedom: Floats,
+    prior: Floats,
+    pooled: Bools,
+    boat_worth: float,
+    own_worth: float,
+) -> Floats:
+    """Return standard deviations; `squares` sums squared differences clipped at a bound."""
+    sd = prior
+    for _ in range(3):  # the clip follows the scatter that is being learned
+        total = squares(CLIP_SD * sd)
+        ratio = (total / prior**2)[pooled].sum()
+        boat = (boat_worth + ratio) / (boat_worth + freedom[pooled].sum())
+        centre = np.where(pooled, np.maximum(boat, 0.1), 1.0) * prior**2
+        own = (own_worth * centre + total) / (own_worth + freedom)
+        sd = np.sqrt(np.maximum(own, 0.1 * prior**2))
+    return sd

@@ -1,0 +1,59 @@
+"""What `judge` says of a history."""
+
+import math
+from dataclasses import dataclass, field
+from typing import Any
+
+import pandas as pd
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Verdict:
+    """The state of one series and what it rests on.
+
+    `orders` has one row for each judged feature, columns `feature`, `order`, `change_db` (now
+    against the baseline, what everything did together taken out), `scatter_db` (standard
+    deviation of one check-up when nothing changes), `state`, `evidence_z` (standard deviations
+    that speak for a bend; positive for a rise, negative for a fall), `since_hours` (where the
+    bend lies; NaN while none is seen), `slope_db_per_1000h`, `hours_to_limit` (median),
+    `hours_to_limit_low` and `hours_to_limit_high` (90 % interval, inf for "never"), and
+    `probability_never`.
+
+    `recordings` has one row for each recording: `recording`, `visit`, `used`, `why_not`.
+    """
+
+    state: str
+    orders: pd.DataFrame = field(repr=False)
+    common_change_db: float  # what all orders did together; NaN where it cannot be told
+    common_state: str
+    recordings: pd.DataFrame = field(repr=False)
+    advice: list[str] = field(repr=False)  # plain sentences, most urgent first
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the JSON form: plain values, NaN and infinity as None."""
+        return {
+            "state": self.state,
+            "orders": _rows(self.orders),
+            "common_change_db": _plain(self.common_change_db),
+            "common_state": self.common_state,
+            "recordings": _rows(self.recordings),
+            "advice": list(self.advice),
+        }
+
+
+def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
+    return [
+        {str(key): _plain(value) for key, value in row.items()}
+        for row in table.to_dict(orient="records")
+    ]
+
+
+def _plain(value: Any) -> Any:
+    """Turn a cell into what JSON can hold; dates and other labels become text."""
+    if hasattr(value, "item"):
+        value = value.item()
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if value is None or isinstance(value, bool | int | str):
+        return value
+    return str(value)

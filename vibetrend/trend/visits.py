@@ -1,0 +1,86 @@
+"""One value of each feature for each visit, and which visits stand alone.
+
+Arrays are features x visits.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vibetrend.trend.scatter import Scatter
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+ONE_DAY_SD = 2.5  # what a single day can pull beyond a neighbouring one
+WILD_SD = 3.5  # a past day this far beyond both its neighbours is left out
+UNLIKE = 1.6  # mean square, without its largest quarter, that two alike visits never reach
+
+
+def visit_means(changes: Floats, extra: Floats, scatter: Scatter) -> tuple[Floats, Floats]:
+    """Return mean and variance of each feature at each visit.
+
+    Parameters
+    ----------
+    changes, extra : array, shape (visits, placements, features)
+        dB, NaN where not used; and dB^2 that a placement has beyond the usual scatter.
+
+    Returns
+    -------
+    mean, variance : array, shape (features, visits)
+        dB and dB^2; a missing value has the mean 0 and an infinite variance.
+    """
+    seen = np.isfinite(changes)
+    weight = np.where(seen, 1 / (scatter.placement**2 + extra), 0.0)
+    total = weight.sum(axis=1)
+    there = total > 0
+    total = np.where(there, total, 1.0)
+    mean = (weight * np.where(seen, changes, 0.0)).sum(axis=1) / total
+    variance = np.where(there, scatter.day**2 + 1 / total, np.inf)
+    return mean.T, variance.T
+
+
+def standing_alone(change: Floats, variance: Floats) -> Bools:
+    """Say which visits differ in many features from each of the two before and the two after.
+
+    A true change shows in few orders, or stays; a phone on another spot moves all of them, each
+    its own way, for one day.
+
+    Returns
+    -------
+    array, shape (visits,)
+    """
+    features, visits = change.shape
+    alike = np.zeros(visits, dtype=bool)
+    compared = np.zeros(visits, dtype=bool)
+    kept = max(features - max(features // 4, 2), 0)
+    if kept < 4:  # too few to tell many features from one
+        return alike
+    for lag in (1, 2):
+        if visits <= lag:
+            break
+        total = variance[:, lag:] + variance[:, :-lag]
+        square = (change[:, lag:] - change[:, :-lag]) ** 2 / total
+        near = np.sort(square, axis=0)[:kept].mean(axis=0) <= UNLIKE
+        for side in (np.s_[lag:], np.s_[:-lag]):
+            alike[side] |= near
+            compared[side] = True
+    return compared & ~alike
+
+
+def tame(change: Floats, variance: Floats) -> tuple[Floats, Floats]:
+    """Limit what one day can say that no neighbouring day bears out.
+
+    A day pulls at most 2.5 scatters beyond its neighbours; a past one more than 3.5 beyond
+    both is left out. So one wild day cannot warn, two that agree can.
+    """
+    visits = change.shape[1]
+    if visits < 3:
+        return change, variance
+    sd = np.sqrt(np.where(np.isinf(variance), 1e6, variance))
+    before = np.concatenate([change[:, 2:3], change[:, :-1]], axis=1)
+    after = np.concatenate([change[:, 1:], change[:, -2:-1]], axis=1)
+    low, high = np.minimum(before, after), np.maximum(before, after)
+    wild = (change < low - WILD_SD * sd) | (change > high + WILD_SD * sd)
+    wild[:, -1] = False  # the next day will tell
+    tamed = np.clip(change, low - ONE_DAY_SD * sd, high + ONE_DAY_SD * sd)
+    return tamed, np.where(wild, np.inf, variance)
