@@ -23,8 +23,8 @@ def bench():
 
 
 def test_quiet_lives_hardly_ever_warn(bench):
-    out = bench.lives(bench.World(), 40, seed=7)
-    # At 1 in 100 lives, three or more in 40 has a chance of 0.8 % (binomial).
+    out = bench.lives(bench.World(), 25, seed=7)
+    # At 1 in 100 lives, three or more in 25 has a chance of 0.2 % (binomial).
     assert sum(life.warned_in >= 0 for life in out) <= 2
     assert np.mean([life.extra_days for life in out]) <= 2.5
 

@@ -2,6 +2,7 @@
 
 import contextlib
 import datetime as dt
+import sys
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -51,9 +52,7 @@ def demo(recordings: Path, output: Path, logbook: Path | None, as_json: bool) ->
         plan = read_plan(source)
         count = sum(len(visit.files) for each in plan.engines for visit in each.visits)
         with Logbook.open(place) as book:
-            with click.progressbar(
-                length=count, label="Recordings", file=click.get_text_stream("stderr")
-            ) as progress:  # fmt: skip
+            with click.progressbar(length=count, label="Recordings", file=sys.stderr) as progress:
                 for _ in play(plan, book, today=today):
                     progress.update(1)
             records = standing(book, [each.name for each in plan.engines], today=today)

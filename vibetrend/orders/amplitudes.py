@@ -55,19 +55,20 @@ def _table(
     places = [*estimate.orders, *(line.place for line in estimate.others)]
     result = []
     for row in rows:
-        c, v = estimate.fit.amplitude[row], variance[row]
-        power = np.abs(c) ** 2 / 2
+        hertz = float(places[row] * crank)
+        gain = estimate.signal.rounding_gain(hertz)
+        v = variance[row] / gain**2
+        power = np.abs(estimate.fit.amplitude[row] / gain) ** 2 / 2
         noise = float(np.sum(v))
         amplitude = float(np.sqrt(max(0.0, float(np.sum(power)) - noise)))
-        error, variation = _errors(estimate, row, v)
-        hertz = float(places[row] * crank)
+        error, variation = _errors(estimate, row, variance[row])
         reason = _why_not_visible(estimate, row, hertz, len(v))
         result.append(
             {
                 "order": float(places[row]),
                 "frequency_hz": hertz,
                 "amplitude": amplitude,
-                "standard_error": error,
+                "standard_error": error / gain,
                 "floor": float(np.sqrt(noise)),
                 "unit": unit,
                 "variation_percent": variation,

@@ -76,7 +76,7 @@ def _seen(orders: Table, result: Assessment) -> list[str]:
             said += _until_limit(row)
     for row in _strongest_first(orders, "another-day"):
         said.append(
-            f"{_name(row)} may have {'risen' if row['evidence_z'] > 0 else 'fallen'} by about "
+            f"{_name(row)} may have {'risen' if row['change_db'] > 0 else 'fallen'} by about "
             f"{abs(row['change_db']):.1f} dB; one check-up usually scatters by "
             f"{row['scatter_db']:.1f} dB, so this is a suspicion only."
         )
@@ -94,10 +94,10 @@ def _until_limit(row: dict[str, Any]) -> list[str]:
     if np.isnan(low):
         return []
     if np.isinf(low):
-        return ["It is not on its way to the limit so far."]
+        return [f"{_name(row)} is not on its way to the limit so far: it rose at once and stayed."]
     until = f"and {_hours(high)}" if np.isfinite(high) else "and never"
     return [
-        f"The limit may be reached between {_hours(low)} from now {until} (90 % interval); the "
+        f"{_name(row)} may reach the limit between {_hours(low)} from now {until} (90 % interval); the "
         f"chance that it is never reached is {100 * row['probability_never']:.0f} %."
     ]
 
