@@ -40,7 +40,7 @@ def test_hours_to_limit_example_slope():
 @pytest.mark.parametrize("degrees", [10.0, 20.0, 40.0])
 @pytest.mark.parametrize("t", [1.0, 3.0, 5.0])
 def test_normal_deviate_of_t(t, degrees):
-    """Exact tail areas (Student's t) against Wallace 1959; he states an error below 0.02."""
+    """Second route: exact tail areas of Student's t. 0.02 is small beside a threshold of 4.5."""
     exact = stats.norm.isf(stats.t.sf(t, degrees))
     assert normal_deviate(np.array([t, -t]), np.array(degrees)) == pytest.approx(
         [exact, -exact], abs=0.02
@@ -50,8 +50,8 @@ def test_normal_deviate_of_t(t, degrees):
 def test_prediction_factor_of_a_small_baseline():
     """The jump of one day beyond a baseline of n is judged as by the prediction interval.
 
-    Two-sided 95 % factors for one new reading, NIST/SEMATECH e-Handbook 7.3 and ISO 16269-6:
-    n = 5: 3.0414, n = 10: 2.3726 standard deviations; at them the deviate is 1.960.
+    Closed form t(0.975, n - 1) sqrt(1 + 1 / n): 3.0414 for n = 5, 2.3726 for n = 10; at them the
+    deviate is 1.960.
     """
     for n, factor in ((5, 3.0414), (10, 2.3726)):
         change = np.array([[*np.linspace(-1, 1, n), factor]])
@@ -60,7 +60,7 @@ def test_prediction_factor_of_a_small_baseline():
             change, np.ones((1, n + 1)), np.arange(n + 1.0), first=n - 1,
             degrees=np.array([n - 1.0]),
         )  # fmt: skip
-        assert bends.jump_z[0] == pytest.approx(1.960, abs=0.02)  # Wallace's own error
+        assert bends.jump_z[0] == pytest.approx(1.960, abs=0.02)  # as in the test above
 
 
 def test_find_bends_finds_step_and_ramp():

@@ -9,6 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from vibetrend.engine import Engine
+from vibetrend.orders import Spectrogram
 from vibetrend.trend import Verdict
 
 
@@ -33,6 +34,7 @@ class SeriesRecord:
     # baseline, quality (a list of dicts: code, severity, message), optionally method_version
     latest: OrderSpectrum | None = None
     reference: OrderSpectrum | None = None
+    spectrogram: Spectrogram | None = None
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -4,9 +4,10 @@ import datetime as dt
 from collections.abc import Sequence
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
-from vibetrend.checkup.records import EngineRecord, SeriesRecord
+from vibetrend.checkup.records import EngineRecord, OrderSpectrum, SeriesRecord
 from vibetrend.installation import renewal
 from vibetrend.logbook import Installation, Logbook, Series
 from vibetrend.trend import Verdict, judge, worst
@@ -76,6 +77,7 @@ def _series(logbook: Logbook, series: Series) -> SeriesRecord:
     recordings = logbook.recordings(series.id)
     engine = series.installation.engine if series.installation else None
     verdict = judge(history, engine=engine)
+    latest, reference = _spectra(history, series.unit)
     logbook.keep_verdict(series.id, verdict.to_dict(), verdict.state)
     return SeriesRecord(
         info={
@@ -94,6 +96,32 @@ def _series(logbook: Logbook, series: Series) -> SeriesRecord:
         verdict=verdict,
         history=history,
         recordings=recordings,
+        latest=latest,
+        reference=reference,
+    )
+
+
+def _spectra(history: pd.DataFrame, unit: str) -> tuple[OrderSpectrum | None, OrderSpectrum | None]:
+    """Return the order spectra of the latest check-up and of the baseline, where there are any."""
+    orders = history.loc[(history["feature"] == "order") & history["visible"].astype(bool)]
+    in_baseline = orders["baseline"].astype(bool)
+    later = orders.loc[~in_baseline]
+    latest = later.loc[later["hours"] == later["hours"].max()]
+    return _middle(latest, "the latest check-up", unit), _middle(
+        orders.loc[in_baseline], "the baseline", unit
+    )
+
+
+def _middle(rows: pd.DataFrame, label: str, unit: str) -> OrderSpectrum | None:
+    if rows.empty:
+        return None
+    amplitude = np.exp(np.log(rows["amplitude"]).groupby(rows["order"]).mean())
+    count = rows["recording"].nunique()
+    return OrderSpectrum(
+        order=amplitude.index.to_numpy(dtype=float),
+        amplitude=amplitude.to_numpy(dtype=float),
+        unit=unit,
+        label=f"{label}, {count} recordings",
     )
 
 

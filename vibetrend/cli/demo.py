@@ -41,6 +41,7 @@ def demo(recordings: Path, output: Path, logbook: Path | None, as_json: bool) ->
     Example: vibetrend demo
     """
     from vibetrend.checkup.adding import play
+    from vibetrend.checkup.pictures import with_pictures
     from vibetrend.checkup.standing import standing, to_json
     from vibetrend.cli.report import write_page
     from vibetrend.cli.words import standing_words
@@ -55,7 +56,8 @@ def demo(recordings: Path, output: Path, logbook: Path | None, as_json: bool) ->
             with click.progressbar(length=count, label="Recordings", file=sys.stderr) as progress:
                 for _ in play(plan, book, today=today):
                     progress.update(1)
-            records = standing(book, [each.name for each in plan.engines], today=today)
+            names = [each.name for each in plan.engines]
+            records = with_pictures(book, standing(book, names, today=today))
     path = write_page(records, output, title="Invented demo data: one boat, two engines",
                       invented=True)  # fmt: skip
     if as_json:

@@ -28,13 +28,16 @@ def report(name: str | None, output: Path | None, logbook: Path | None, as_json:
     \b
     Example: vibetrend report --engine main --output main.html
     """
+    from vibetrend.checkup.pictures import with_pictures
     from vibetrend.checkup.standing import standing
     from vibetrend.errors import LogbookError
     from vibetrend.logbook import Logbook
     from vibetrend.settings import logbook_folder
 
     with Logbook.open(logbook_folder(logbook)) as book:
-        records = standing(book, [name] if name else None, today=dt.date.today())
+        records = with_pictures(
+            book, standing(book, [name] if name else None, today=dt.date.today())
+        )
     if not records:
         raise LogbookError("the logbook holds no engine yet; begin with: vibetrend engine new")
     path = write_page(records, output or Path("reports") / f"{_file_name(name or 'engines')}.html")

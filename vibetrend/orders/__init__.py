@@ -2,5 +2,13 @@
 
 from vibetrend.orders.measurement import METHOD_VERSION, Measurement, Speed
 from vibetrend.orders.measuring import measure
+from vibetrend.orders.spectrogram import Spectrogram, spectrogram
 
-__all__ = ["METHOD_VERSION", "Measurement", "Speed", "measure"]
+__all__ = [
+    "METHOD_VERSION",
+    "Measurement",
+    "Spectrogram",
+    "Speed",
+    "measure",
+    "spectrogram",
+]

@@ -13,9 +13,9 @@ from vibetrend.orders.spectrum import grid, transform
 from vibetrend.orders.windows import Windows
 from vibetrend.recording import FloatArray
 
-_TRIAL_ROUNDS = 4
+_TRIAL_ROUNDS = 3
 _MORE_ROUNDS = 16
-_TRIAL_HUNT = 2  # the round of a trial after which other lines are looked for
+_TRIAL_HUNT = 1  # the round of a trial after which other lines are looked for
 _MORE_HUNTS = (0, 2)
 _END_ROUNDS = (0, 3)
 _WORTH_WANDER = 40.0  # log evidence: a real wander is worth hundreds
@@ -85,17 +85,22 @@ class Estimate:
         return float(likelihood - self.phase.complexity() - naming * len(self.others))
 
 
-def trial(signal: Signal, spline: Spline, candidate: Candidate, *, orders: FloatArray) -> Estimate:
-    """Refine a candidate far enough to compare it with others.
+def begun(signal: Signal, spline: Spline, candidate: Candidate, *, orders: FloatArray) -> Estimate:
+    """Fit a candidate and refine it once: enough to see which are hopeless.
 
     A steady candidate is held steady, lest the track bend towards lines that are not the
     engine's before these are found.
     """
     phase = start_phase(spline, signal.time, candidate.time, candidate.hertz)
-    now = _fitted(signal, phase, orders, [])
+    steady = candidate.steady
+    return _improved(_fitted(signal, phase, orders, []), stiff=steady, hunt=steady, driven=())[0]
+
+
+def tried(now: Estimate, *, steady: bool) -> Estimate:
+    """Refine a candidate far enough to compare it with others."""
     for turn in range(_TRIAL_ROUNDS):
-        hunt = turn == (0 if candidate.steady else _TRIAL_HUNT)
-        now, _ = _improved(now, stiff=candidate.steady, hunt=hunt, driven=())
+        hunt = not steady and turn == _TRIAL_HUNT
+        now, _ = _improved(now, stiff=steady, hunt=hunt, driven=())
     return now
 
 

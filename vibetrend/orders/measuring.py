@@ -7,7 +7,7 @@ from vibetrend.engine import Engine
 from vibetrend.errors import MeasureError
 from vibetrend.orders.amplitudes import driven_table, order_table
 from vibetrend.orders.checks import check
-from vibetrend.orders.estimate import Driven, Estimate, settled, trial
+from vibetrend.orders.estimate import Driven, Estimate, begun, settled, tried
 from vibetrend.orders.measurement import Measurement, Speed
 from vibetrend.orders.overall import overall
 from vibetrend.orders.phase import Spline
@@ -17,6 +17,7 @@ from vibetrend.orders.steadiness import speed_notes, spread_percent
 from vibetrend.recording import FloatArray, Note, Recording
 
 HIGHEST_ORDER = 12.0
+_HOPELESS = 1000.0  # log evidence by which a candidate may be behind after one round
 _TAG_ERROR = 0.025  # standard deviation of a rev counter, share of the speed
 _RIVAL = 12.0  # a speed whose log evidence is within this of the best could be the true one
 _APART = 0.01  # speeds nearer than this share are the same answer
@@ -116,17 +117,24 @@ def _best(
             f"{2 * signal.nyquist_hz:.3g} samples per second cannot show any order at "
             f"{60 * tag_hz:.0f} rpm; record with a faster sensor or as sound"
         )
-    trials = [trial(signal, spline, start, orders=orders) for start in found]
+    starts = [begun(signal, spline, start, orders=orders) for start in found]
+    weights = [start.evidence(tag_hz) for start in starts]
+    trials = [
+        (tried(start, steady=candidate.steady), candidate.steady)
+        for start, candidate, weight in zip(starts, found, weights, strict=True)
+        if weight > max(weights) - _HOPELESS
+    ]
     evidence = [
-        tried.evidence(tag_hz) - 0.5 * ((tried.phase.mean_hz() / tag_hz - 1) / _TAG_ERROR) ** 2
-        for tried in trials
+        trial.evidence(tag_hz) - 0.5 * ((trial.phase.mean_hz() / tag_hz - 1) / _TAG_ERROR) ** 2
+        for trial, _ in trials
     ]
     first = int(np.argmax(evidence))
-    best = settled(trials[first], steady=found[first].steady, driven=driven)
+    winner, steady = trials[first]
+    best = settled(winner, steady=steady, driven=driven)
     mean = best.phase.mean_hz()
     rivals: list[float] = []
-    for tried, weight in zip(trials, evidence, strict=True):
-        hertz = tried.phase.mean_hz()
+    for (trial, _), weight in zip(trials, evidence, strict=True):
+        hertz = trial.phase.mean_hz()
         apart = all(abs(hertz / other - 1) > _APART for other in [mean, *rivals])
         if apart and weight > evidence[first] - _RIVAL:
             rivals.append(hertz)

@@ -84,8 +84,9 @@ def _distinct(found: list[Candidate]) -> list[Candidate]:
     """Leave out tracks that start the refinement where an earlier one does."""
     kept: list[Candidate] = []
     for new in found:
-        times = new.time
-        tracks = [np.interp(times, old.time, old.hertz) for old in kept]
+        tracks = [
+            np.interp(new.time, old.time, old.hertz) for old in kept if old.steady == new.steady
+        ]
         if all(np.abs(new.hertz / track - 1).max() > _SAME_TRACK for track in tracks):
             kept.append(new)
     return kept

@@ -11,6 +11,7 @@ from typing import Any
 import pandas as pd
 
 from vibetrend.checkup.records import OrderSpectrum
+from vibetrend.orders import Spectrogram
 from vibetrend.report.facts import Fact
 from vibetrend.report.histories import forecast_reach
 from vibetrend.report.levels import Levels
@@ -94,6 +95,17 @@ def spectrum(latest: OrderSpectrum, reference: OrderSpectrum | None) -> Figure:
     layout["yaxis"] |= {"type": "log", "dtick": "D2", "tickformat": ".1~g", "zeroline": False}
     layout["xaxis"] |= {"rangemode": "tozero"}
     return {"label": "order spectrum", "data": traces, "layout": layout}
+
+
+def over_time(picture: Spectrogram) -> Figure:
+    """Return a recording over time and frequency."""
+    trace = {
+        "type": "heatmap", "x": _list(picture.time_s, 2), "y": _list(picture.hertz, 1),
+        "z": [_list(row, 0) for row in picture.level_db], "zmin": -60, "zmax": 0,
+        "colorscale": [[0, "--paper"], [0.35, "--paper"], [1, "--ink"]], "showscale": False,
+        "hovertemplate": "%{x:.1f} s, %{y:.0f} Hz: %{z:.0f} dB<extra></extra>",
+    }  # fmt: skip
+    return {"label": "over time", "data": [trace], "layout": _layout("seconds", "Hz", [])}
 
 
 def checkup_map(found: Sequence[Fact], levels: Levels) -> Figure:

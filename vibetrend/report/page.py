@@ -238,6 +238,7 @@ def _environment() -> Environment:
             "histories": _histories,
             "together": lambda part: _json([figures.together(part.levels)]),
             "map": lambda part: _json([figures.checkup_map(part.facts, part.levels)]),
+            "over_time": lambda shown: _json([figures.over_time(shown)]),
             "spectrum": lambda latest, reference: _json([figures.spectrum(latest, reference)]),
         },
     }

@@ -4,9 +4,11 @@ import math
 from collections.abc import Iterable, Sequence
 from itertools import pairwise
 
+import numpy as np
 from markupsafe import Markup
 
 from vibetrend.checkup.records import OrderSpectrum
+from vibetrend.orders import Spectrogram
 from vibetrend.report.drawing import Frame, box, line, mark, picture, signed, text, ticks
 from vibetrend.report.facts import Fact
 from vibetrend.report.levels import Levels
@@ -137,6 +139,31 @@ def _shortened(words: str) -> str:
 
 
 # The latest order spectrum over the baseline's
+
+
+def over_time(shown: Spectrogram) -> Markup:
+    """Return a recording over time and frequency in four greys, equal neighbours joined."""
+    frame = Frame(
+        low_x=float(shown.time_s[0]), high_x=float(shown.time_s[-1]),
+        low_y=float(shown.hertz[0]), high_y=float(shown.hertz[-1]),
+        height=260, bottom=26, left=8,
+    )  # fmt: skip
+    shades = np.clip((shown.level_db + 40) // 10, 0, 3).astype(int)
+    half = (frame.height - frame.bottom) / len(shown.hertz) / 2
+    step = (frame.x(frame.high_x) - frame.left) / len(shown.time_s)
+    parts = []
+    for row, middle in zip(shades, shown.hertz, strict=True):
+        y = frame.y(float(middle))
+        starts = np.flatnonzero(np.diff(row, prepend=-1))
+        for start, end in zip(starts, [*starts[1:], len(row)], strict=True):
+            if row[start]:
+                left, right = frame.left + start * step, frame.left + end * step
+                parts.append(box(left, y - half, right, y + half, f"cell shade-{row[start]}"))
+    for hertz in ticks(frame.low_y, frame.high_y, 5):
+        parts.append(text(1, frame.y(hertz) - 4, f"{hertz:g} Hz", "tick"))
+    for seconds in ticks(frame.low_x, frame.high_x, 6):
+        parts.append(text(frame.x(seconds), 255, f"{seconds:g} s", "tick", "middle"))
+    return picture(parts, height=260, label=f"level over time and frequency: {shown.label}")
 
 
 def spectrum(latest: OrderSpectrum, reference: OrderSpectrum | None) -> Markup:

@@ -94,11 +94,13 @@ def _until_limit(row: dict[str, Any]) -> list[str]:
     if np.isnan(low):
         return []
     if np.isinf(low):
-        return [f"{_name(row)} is not on its way to the limit so far: it rose at once and stayed."]
+        return [
+            f"{_name(row)} is not seen on its way to the limit: it looks like a jump that stayed."
+        ]
     until = f"and {_hours(high)}" if np.isfinite(high) else "and never"
     return [
-        f"{_name(row)} may reach the limit between {_hours(low)} from now {until} (90 % interval); the "
-        f"chance that it is never reached is {100 * row['probability_never']:.0f} %."
+        f"{_name(row)} may reach the limit between {_hours(low)} from now {until} (90 % interval); "
+        f"the chance that it is never reached is {100 * row['probability_never']:.0f} %."
     ]
 
 
