@@ -62,7 +62,7 @@ def _engine(logbook: Logbook, name: str, today: dt.date) -> EngineRecord:
             "name": name,
             "state": state,
             "hours": hours,
-            "next_recording_hours": _next_hours(state, hours),
+            "next_recording_hours": _next_hours(state, hours, series),
             "renewal": _renewal(present, hours, today),
         },
         installation_date=present.date if present else None,
@@ -136,11 +136,14 @@ def _latest_hours(present: Installation | None, series: Sequence[SeriesRecord]) 
     return max([*known, *([present.hours] if present else [])], default=None)
 
 
-def _next_hours(state: str, hours: float | None) -> float | None:
+def _next_hours(state: str, hours: float | None, series: Sequence[SeriesRecord]) -> float | None:
+    """Return when to record again: now, while a question is open, and well before any limit."""
     if hours is None:
         return None
-    now = state in ("no-baseline", "learning", "record-again", "another-day", "all-moved")
-    return hours if now else hours + INTERVAL_HOURS
+    if state not in ("no-change-seen", "changed"):
+        return hours
+    to_limit = [float(each.verdict.orders["hours_to_limit_low"].min()) for each in series]
+    return hours + min([INTERVAL_HOURS, *(0.5 * low for low in to_limit if low >= 0)])
 
 
 def _renewal(present: Installation | None, hours: float | None, today: dt.date) -> dict[str, Any]:

@@ -18,6 +18,7 @@ from vibetrend.recording import FloatArray
 
 REACH = 0.09  # how far from the tag the search goes, share of the tag
 _BLOCK_TURNS = 20.0
+_HOP = 0.4  # from block to block, share of a block
 _GRID_STEP = 0.25  # of a block's own resolution, at the highest order
 _WALK = 0.004  # expected change of speed from block to block, share of the speed
 _SAME_TRACK = 0.0015  # tracks nearer than this share everywhere refine to the same
@@ -65,8 +66,11 @@ def candidates(
         even_rate=signal.rate if signal.even else None,
     )
     found = []
+    times, step, white = _whitened_blocks(gridded, block, float(speeds[-1] * orders[-1]), tag_hz)
     for cap in _CAPS:
-        times, energy = _block_energy(gridded, block, speeds, orders, driven, cap=cap)
+        # Overlapping Hann blocks see each sample 1 / _HOP times: count its evidence once.
+        capped = np.minimum(white, cap).sum(axis=1)
+        energy = _HOP * _comb(capped, step, speeds, orders, driven)
         banned = np.zeros(len(speeds), bool)
         for _ in range(_PATHS):
             path = _best_path(np.where(banned, -1e12, energy), speeds)
@@ -99,34 +103,24 @@ def _speed_grid(centre: float, reach: float, block: float, orders: FloatArray) -
     return speeds
 
 
-def _block_energy(
-    gridded: Grid,
-    block: float,
-    speeds: FloatArray,
-    orders: FloatArray,
-    driven: FloatArray,
-    *,
-    cap: float = np.inf,
-) -> tuple[FloatArray, FloatArray]:
-    """Return block centres (blocks,) and the comb's energy, shape (blocks, speeds)."""
+def _whitened_blocks(
+    gridded: Grid, block: float, top: float, tag_hz: float
+) -> tuple[FloatArray, float, FloatArray]:
+    """Return block centres, the frequency step, and power over noise, (blocks, axes, bins)."""
     length = int(block * gridded.rate)
     # Half a block of silence at either end, so that the path reaches the ends of the recording.
     values = np.pad(gridded.values, ((0, 0), (length // 2, length // 2)))
-    hop = max(1, int(0.4 * length))
-    starts = np.arange(0, values.shape[1] - length + 1, hop)
+    starts = np.arange(0, values.shape[1] - length + 1, max(1, int(_HOP * length)))
     window = np.hanning(length)
     size = fast_length(4 * length)
     step = gridded.rate / size
-    bins = min(int(speeds[-1] * orders[-1] * 1.02 / step) + 2, size // 2)
-    power = np.empty((len(starts), len(values), bins))
+    bins = min(int(top * 1.02 / step) + 2, size // 2)
+    power = np.empty((len(starts), len(gridded.values), bins))
     for row, start in enumerate(starts):
         frames = values[:, start : start + length] * window
         power[row] = np.abs(np.fft.rfft(frames, size)[:, :bins]) ** 2
-    noise = _noise_floor(power.mean(axis=0), width=int(1.5 * speeds.mean() / step))
-    white = np.minimum(power / noise, cap).sum(axis=1)
-    energy = _comb(white, step, speeds, orders, driven)
-    # Overlapping Hann blocks see each sample 1 / 0.4 times: count its evidence once.
-    return starts / gridded.rate, 0.4 * energy
+    noise = _noise_floor(power.mean(axis=0), width=int(1.5 * tag_hz / step))
+    return starts / gridded.rate, step, power / noise
 
 
 def _steady(
