@@ -43,7 +43,7 @@ def clip(
 ) -> Path:
     """Write a recording as a phone would, put on anew and therefore a little different."""
     rng = np.random.default_rng([7, seed])
-    changes = {order / 2: OWN_DB * rng.standard_normal() for order in range(1, 13)}
+    changes = {order / 2: OWN_DB * rng.standard_normal() for order in range(1, 25)}
     for order, change in (changes_db or {}).items():
         changes[order] += change
     recording, _ = record(

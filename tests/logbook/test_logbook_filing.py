@@ -10,6 +10,7 @@ import pytest
 from invented_logbook import ENGINE, FITTED, FITTED_HOURS, add, book_with_engine, measured
 
 from vibetrend.engine import Engine
+from vibetrend.errors import LogbookError
 from vibetrend.logbook import Logbook
 
 
@@ -101,21 +102,35 @@ def test_each_engine_has_its_own_series(book: Logbook) -> None:
     assert len(book.series("port")) == 1
 
 
-def test_the_latest_installation_reached_in_date_and_hours_counts(book: Logbook) -> None:
-    first = book.start_installation("main", date=FITTED, hours=FITTED_HOURS)
-    second = book.start_installation("main", date=dt.date(2028, 5, 1), hours=6000.0)
-    expected = {
-        (dt.date(2026, 4, 30), 3120.0): None,
-        (dt.date(2026, 5, 1), 3119.0): None,
-        (dt.date(2026, 5, 1), 3120.0): first,
-        (dt.date(2028, 5, 1), 5999.0): first,
-        (dt.date(2028, 4, 30), 6000.0): first,
-        (dt.date(2028, 5, 1), 6000.0): second,
-    }
-    for place, ((date, hours), installation) in enumerate(expected.items()):
-        kept = add(book, b"%d" % place, date=date, hours=hours)
-        series = {series.id: series for series in book.series("main")}[kept.series_id]
-        assert series.installation == installation, (date, hours)
+@pytest.mark.parametrize(
+    ("date", "hours", "which"),
+    [
+        (dt.date(2026, 4, 30), 3120.0, None),
+        (dt.date(2026, 5, 1), 3119.0, None),
+        (dt.date(2026, 5, 1), 3120.0, 0),
+        (dt.date(2028, 5, 1), 5999.0, 0),
+        (dt.date(2028, 4, 30), 6000.0, 0),
+        (dt.date(2028, 5, 1), 6000.0, 1),
+    ],
+)
+def test_the_latest_installation_reached_in_date_and_hours_counts(
+    book: Logbook, date: dt.date, hours: float, which: int | None
+) -> None:
+    fitted = [
+        book.start_installation("main", date=FITTED, hours=FITTED_HOURS),
+        book.start_installation("main", date=dt.date(2028, 5, 1), hours=6000.0),
+    ]
+    kept = add(book, b"clip", date=date, hours=hours)
+    series = {series.id: series for series in book.series("main")}[kept.series_id]
+    assert series.installation == (None if which is None else fitted[which])
+
+
+def test_hours_that_run_back_against_a_date_are_refused_and_nothing_is_kept(book: Logbook) -> None:
+    kept = add(book, b"clip", date=dt.date(2026, 6, 1), hours=3300.0)
+    for date, hours in ((dt.date(2026, 6, 2), 3299.0), (dt.date(2026, 5, 31), 3301.0)):
+        with pytest.raises(LogbookError, match=rf"contradicts recording {kept.id} .*only grow"):
+            add(book, b"other", date=date, hours=hours)
+    assert len(book.recordings(kept.series_id)) == 1
 
 
 def test_an_installation_entered_late_takes_over_what_was_recorded_since(book: Logbook) -> None:

@@ -206,7 +206,8 @@ def test_invisible_order_is_not_judged_and_named():
     table.loc[~table["visible"], "amplitude"] = 0.0  # noise bias removed: nothing left
     verdict = judge(table)
     assert 6.5 not in verdict.orders["order"].tolist()
-    assert "Not judged: order 6.5 could not be told from the noise level." in verdict.advice
+    expected = "Not judged, because it could not be told from the noise level: order 6.5."
+    assert expected in verdict.advice
 
 
 def test_speed_outside_the_band_is_not_compared_and_says_why():

@@ -58,11 +58,13 @@ def test_refuses_two_units_of_one_feature():
         judge(table)
 
 
-def test_refuses_two_baselines():
+def test_baseline_mark_after_an_ordinary_checkup_is_set_aside_and_said():
     table = history(checkups=3)
+    expected = judge(table)
     table.loc[table["visit"] == "v04", "baseline"] = True
-    with pytest.raises(JudgeError, match="v03 lies between baseline check-ups"):
-        judge(table)
+    verdict = judge(table)
+    assert any("Check-up v04 is marked as baseline" in text for text in verdict.advice)
+    pd.testing.assert_frame_equal(verdict.orders, expected.orders)
 
 
 def test_refuses_hours_that_go_back():

@@ -10,7 +10,7 @@ import pandas as pd
 from vibetrend.checkup.records import EngineRecord, OrderSpectrum, SeriesRecord
 from vibetrend.installation import renewal
 from vibetrend.logbook import Installation, Logbook, Series
-from vibetrend.trend import Verdict, judge, worst
+from vibetrend.trend import Verdict, judge, nothing_judged, worst
 
 INTERVAL_HOURS = 200.0  # between check-ups: every few hundred hours; common practice, no source
 
@@ -76,7 +76,7 @@ def _series(logbook: Logbook, series: Series) -> SeriesRecord:
     history = logbook.history(series.id)
     recordings = logbook.recordings(series.id)
     engine = series.installation.engine if series.installation else None
-    verdict = judge(history, engine=engine)
+    verdict = nothing_judged() if history.empty else judge(history, engine=engine)
     latest, reference = _spectra(history, series.unit)
     logbook.keep_verdict(series.id, verdict.to_dict(), verdict.state)
     return SeriesRecord(

@@ -160,7 +160,7 @@ class Logbook:
         ------
         LogbookError
             If `content` is not what was measured, the engine is not known, or what is stated
-            makes no sense.
+            makes no sense: hours that run back against the date of another recording, say.
         """
         recordings.check_entry(visit=visit, hours=hours, baseline=baseline, before=before)
         sha256 = digest(content)

@@ -65,6 +65,7 @@ def add(
     before: bool,
 ) -> KeptRecording:
     """Add a recording that is not there yet, with its measurement, and file it in a series."""
+    _refuse_hours_that_run_back(connection, engine_id, date, hours)
     recording = measurement.recording
     path = recording.source.path if recording.source else ""
     recording_id = add_row(
@@ -86,6 +87,22 @@ def add(
     _add_measurement(connection, recording_id, measurement)
     filing.file(connection, recording_id)
     return _kept(connection.execute(_KEPT.where(schema.recording.c.id == recording_id)).one())
+
+
+def _refuse_hours_that_run_back(
+    connection: sa.Connection, engine_id: int, date: dt.date, hours: float
+) -> None:
+    table, day = schema.recording.c, date.isoformat()
+    earlier = sa.and_(table.date < day, table.hours > hours)
+    later = sa.and_(table.date > day, table.hours < hours)
+    query = _KEPT.where(table.engine_id == engine_id, sa.or_(earlier, later)).limit(1)
+    row = connection.execute(query).one_or_none()
+    if row is not None:
+        other = _kept(row)
+        raise LogbookError(
+            f"{date} at {hours:g} h contradicts recording {other.id} of {other.date} at "
+            f"{other.hours:g} h: engine hours only grow; correct --hours or --date"
+        )
 
 
 def check_entry(*, visit: str, hours: float, baseline: bool, before: bool) -> None:

@@ -1,11 +1,11 @@
 """What a recording says: the result of `measure`."""
 
-import math
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
 import pandas as pd
 
+from vibetrend.plain import plain, rows
 from vibetrend.recording import Note, Recording
 
 METHOD_VERSION = 1
@@ -66,38 +66,18 @@ class Measurement:
             },
             "speed": {
                 "tag_rpm": speed.tag_rpm,
-                "rpm": _plain(speed.rpm),
-                "standard_error_rpm": _plain(speed.standard_error_rpm),
-                "spread_percent": _plain(speed.spread_percent),
+                "rpm": plain(speed.rpm),
+                "standard_error_rpm": plain(speed.standard_error_rpm),
+                "spread_percent": plain(speed.spread_percent),
                 "method": speed.method,
                 "candidates_rpm": list(speed.candidates_rpm),
             },
-            "orders": _rows(self.orders),
-            "driven": _rows(self.driven),
-            "overall": _rows(self.overall),
+            "orders": rows(self.orders),
+            "driven": rows(self.driven),
+            "overall": rows(self.overall),
             "quality": [
                 {"code": note.code, "severity": note.severity, "message": note.message}
                 for note in self.quality
             ],
             "method_version": self.method_version,
         }
-
-
-def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
-    return [
-        {str(key): _plain(value) for key, value in row.items()}
-        for row in table.to_dict(orient="records")
-    ]
-
-
-def _plain(value: Any) -> Any:
-    """Turn numpy scalars, NaN and infinity into what JSON can hold."""
-    if isinstance(value, dict):
-        return {key: _plain(entry) for key, entry in value.items()}
-    if isinstance(value, list | tuple):
-        return [_plain(entry) for entry in value]
-    if hasattr(value, "item"):
-        value = value.item()
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    return value

@@ -49,8 +49,9 @@ def advise(
         said += _look_first(orders, result, engine)
         said += _noticeable(arranged, orders, result)
         said += _few_orders(arranged)
-    said += [f"Not judged: {name} could not be told from the noise level."
-             for name in arranged.not_judged]  # fmt: skip
+    if arranged.not_judged:
+        names = ", ".join(arranged.not_judged)
+        said.append(f"Not judged, because it could not be told from the noise level: {names}.")
     said += arranged.notes
     if not any(text.startswith("resonance") for text, _ in arranged.features):
         said.append(BLIND)
@@ -64,7 +65,8 @@ def _strongest_first(orders: Table, *states: str) -> Table:
 
 def _seen(orders: Table, result: Assessment) -> list[str]:
     said = []
-    for row in _strongest_first(orders, "changed", "past-limit"):
+    moved = _strongest_first(orders, "changed", "past-limit")
+    for row in moved[:1]:
         change = row["change_db"]
         said.append(
             f"{_name(row)} {'rose' if row['evidence_z'] > 0 else 'fell'} by {abs(change):.1f} dB "
@@ -72,13 +74,15 @@ def _seen(orders: Table, result: Assessment) -> list[str]:
             f"about {_hours(row['since_hours'])}; one check-up usually scatters by "
             f"{row['scatter_db']:.1f} dB."
         )
-        if row["state"] == "changed" and row["evidence_z"] > 0:
-            said += _until_limit(row)
-    for row in _strongest_first(orders, "another-day"):
+    if len(moved) > 1:
+        said.append(f"So did others: {_listed(moved[1:])}.")
+    rising = [row for row in moved if row["state"] == "changed" and row["evidence_z"] > 0]
+    if rising:
+        said += _until_limit(min(rising, key=lambda row: row["hours_to_limit_low"]))
+    suspected = _strongest_first(orders, "another-day")
+    if suspected:
         said.append(
-            f"{_name(row)} may have {'risen' if row['change_db'] > 0 else 'fallen'} by about "
-            f"{abs(row['change_db']):.1f} dB; one check-up usually scatters by "
-            f"{row['scatter_db']:.1f} dB, so this is a suspicion only."
+            f"A suspicion only, not far enough beyond the usual scatter: {_listed(suspected)}."
         )
     if result.common_state == "all-moved":
         said.append(
@@ -87,6 +91,13 @@ def _seen(orders: Table, result: Assessment) -> list[str]:
             f"is usually the phone, its spot or its settings, then the mounts, and no single order."
         )
     return said
+
+
+def _listed(rows: Table) -> str:
+    return ", ".join(
+        f"{label(str(row['feature']), float(row['order']))} {row['change_db']:+.1f} dB"
+        for row in rows
+    )
 
 
 def _until_limit(row: dict[str, Any]) -> list[str]:

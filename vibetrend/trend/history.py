@@ -52,8 +52,7 @@ def arrange(history: pd.DataFrame, *, limit_db: float) -> History:
     Raises
     ------
     JudgeError
-        If the history is incomplete, contradicts itself, or holds more than one series or
-        baseline.
+        If the history is incomplete, contradicts itself, or holds more than one series.
     """
     if not (np.isfinite(limit_db) and limit_db > 0):
         raise JudgeError(f"limit_db is {limit_db}; give a rise in dB above 0, e.g. 6")
@@ -92,17 +91,20 @@ class _Visits:
         first = np.unique(rows.visit, return_index=True)[1]
         date = rows.date[first]
         by_time = np.lexsort((np.arange(count.size), date, self.hours))
-        _check_time([rows.visits[v] for v in by_time], self.hours[by_time], date[by_time],
-                    self.baseline[by_time])  # fmt: skip
+        _check_time([rows.visits[v] for v in by_time], self.hours[by_time], date[by_time])
+        # A baseline is one run of check-ups: what is marked after an ordinary one comes too late.
+        marked = by_time[self.baseline[by_time]]
+        place_of = np.argsort(by_time)
+        late = marked[place_of[marked] - np.arange(marked.size) > place_of[marked[:1]]]
+        self.baseline[late] = False
+        self.late = [rows.visits[v] for v in late]
         place = np.empty(count.size, dtype=np.intp)
         place[by_time] = np.arange(count.size)
         self.rank = place[rows.visit]  # of each recording's visit
         self.order = np.lexsort((np.arange(rows.visit.size), rows.hours, self.rank))
 
 
-def _check_time(
-    visits: list[Hashable], hours: Floats, date: NDArray[np.datetime64], baseline: Bools
-) -> None:
+def _check_time(visits: list[Hashable], hours: Floats, date: NDArray[np.datetime64]) -> None:
     dated = np.flatnonzero(~np.isnat(date))
     back = np.flatnonzero(np.diff(date[dated]) < np.timedelta64(0, "s"))
     if back.size:
@@ -110,13 +112,6 @@ def _check_time(
         raise JudgeError(
             f"check-up {visits[late]} has more engine hours ({hours[late]:g} h) than one of a "
             f"later date; correct the hours or the date, or enter the change of the hour meter"
-        )
-    base = np.flatnonzero(baseline)
-    if base.size and not baseline[base[0] : base[-1] + 1].all():
-        stray = visits[base[0] + int(np.argmin(baseline[base[0] :]))]
-        raise JudgeError(
-            f"check-up {stray} lies between baseline check-ups: two baselines are mixed, or it "
-            f"should be marked as baseline too; judge each baseline by itself"
         )
 
 
@@ -139,7 +134,11 @@ def _gate(rows: Rows, visits: _Visits) -> tuple[list[str], list[str]]:
             why[r] = "it was taken before the baseline"
     usual = _median(rows.temperature_c[base])
     now = _median(rows.temperature_c[visits.rank == visits.rank.max()])
-    notes = []
+    notes = [
+        f"Check-up {visit} is marked as baseline, but an ordinary check-up lies before it: it "
+        f"counts as an ordinary one."
+        for visit in visits.late
+    ]
     if abs(now - usual) > WARM_BAND_C:
         notes.append(
             f"The latest check-up was taken at {now:.0f} degrees C, the baseline at {usual:.0f}: "

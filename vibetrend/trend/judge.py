@@ -7,11 +7,11 @@ import numpy as np
 import pandas as pd
 
 from vibetrend.engine import Engine
-from vibetrend.trend.advice import advise
+from vibetrend.trend.advice import CAUTIONS, advise
 from vibetrend.trend.assess import ENOUGH_PLACEMENTS, FULL_DAY, Assessment, assess
 from vibetrend.trend.history import History, arrange
 from vibetrend.trend.rows import label
-from vibetrend.trend.states import worst
+from vibetrend.trend.states import sentence, worst
 from vibetrend.trend.verdict import Verdict
 
 DOUBLED_DB = 20 * math.log10(2)
@@ -50,8 +50,7 @@ def judge(
     Raises
     ------
     JudgeError
-        If the history is incomplete, contradicts itself, or holds more than one series or
-        baseline.
+        If the history is incomplete, contradicts itself, or holds more than one series.
     """
     arranged = arrange(history, limit_db=limit_db)
     result = assess(arranged.levels) if arranged.levels else None
@@ -68,6 +67,18 @@ def judge(
         common_state=result.common_state if result else "no-baseline",
         recordings=pd.DataFrame(recordings, columns=["recording", "visit", "used", "why_not"]),
         advice=advise(state, arranged, orders, recordings, result, engine),
+    )
+
+
+def nothing_judged() -> Verdict:
+    """Return the verdict on a series none of whose recordings can be compared."""
+    return Verdict(
+        state="no-baseline",
+        orders=pd.DataFrame(columns=list(COLUMNS)),
+        common_change_db=math.nan,
+        common_state="no-baseline",
+        recordings=pd.DataFrame(columns=["recording", "visit", "used", "why_not"]),
+        advice=[sentence("no-baseline"), *CAUTIONS],
     )
 
 

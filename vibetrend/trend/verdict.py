@@ -1,10 +1,11 @@
 """What `judge` says of a history."""
 
-import math
 from dataclasses import dataclass, field
 from typing import Any
 
 import pandas as pd
+
+from vibetrend.plain import plain, rows
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -33,27 +34,9 @@ class Verdict:
         """Return the JSON form: plain values, NaN and infinity as None."""
         return {
             "state": self.state,
-            "orders": _rows(self.orders),
-            "common_change_db": _plain(self.common_change_db),
+            "orders": rows(self.orders),
+            "common_change_db": plain(self.common_change_db),
             "common_state": self.common_state,
-            "recordings": _rows(self.recordings),
+            "recordings": rows(self.recordings),
             "advice": list(self.advice),
         }
-
-
-def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
-    return [
-        {str(key): _plain(value) for key, value in row.items()}
-        for row in table.to_dict(orient="records")
-    ]
-
-
-def _plain(value: Any) -> Any:
-    """Turn a cell into what JSON can hold; dates and other labels become text."""
-    if hasattr(value, "item"):
-        value = value.item()
-    if isinstance(value, float):
-        return value if math.isfinite(value) else None
-    if value is None or isinstance(value, bool | int | str):
-        return value
-    return str(value)
