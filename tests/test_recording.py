@@ -17,9 +17,11 @@ WAVE = np.sin(np.arange(100.0))
 
 def test_samples_are_kept_in_si() -> None:
     """NIST SP 811: 1 g is 9.80665 m/s^2 exactly."""
-    recording = Recording([[0, 1, -2], [0, 0.5, 0]], sample_rate=100, unit="g")
+    recording = Recording(np.array([[0, 1, -2], [0, 0.5, 0]]), sample_rate=100, unit="g")
     assert recording.unit == "m/s^2"
-    assert_allclose(recording.samples, [[0, 9.80665, -19.6133], [0, 4.903325, 0]], rtol=1e-15)
+    expected = np.array([[0, 9.80665, -19.6133], [0, 4.903325, 0]])
+    assert recording.samples is not None
+    assert_allclose(recording.samples, expected, rtol=1e-15)
 
 
 @pytest.mark.parametrize(

@@ -2,9 +2,9 @@
 
 import datetime as dt
 import math
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from typing import Literal
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -49,6 +49,7 @@ class Source:
 
     path: str
     sha256: str
+    reading: Mapping[str, Any] = field(default_factory=dict)  # options it had to be read with
 
 
 @dataclass(frozen=True, eq=False)

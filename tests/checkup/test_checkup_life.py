@@ -6,6 +6,7 @@ import re
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from invented_life import (
@@ -24,6 +25,7 @@ from invented_life import (
 )
 
 from vibetrend.checkup.adding import measure_file
+from vibetrend.checkup.records import EngineRecord
 from vibetrend.checkup.standing import standing, to_json
 from vibetrend.cli.status import exit_code
 from vibetrend.engine import Engine
@@ -48,6 +50,12 @@ def begun(baseline_folder: Path, tmp_path: Path) -> Iterator[Logbook]:
     shutil.copytree(baseline_folder, tmp_path / "logbook")
     with Logbook.open(tmp_path / "logbook") as opened:
         yield opened
+
+
+def rows_by_order(engine: EngineRecord) -> dict[float, dict[str, Any]]:
+    """Return what the first series' verdict says of each order."""
+    rows = engine.series[0].verdict.to_dict()["orders"]
+    return {row["order"]: row for row in rows if row["order"] is not None}
 
 
 def test_an_engine_learns_and_then_stays(tmp_path: Path) -> None:
@@ -82,11 +90,11 @@ def test_a_risen_order_is_called_on_the_second_day(begun: Logbook, tmp_path: Pat
     second_day = main_engine(begun)
     assert second_day.status["state"] == "changed"
     assert exit_code([second_day]) == 4
-    orders = second_day.series[0].verdict.orders.set_index("order")
-    assert list(orders.index[orders["state"] == "changed"]) == [2.5]
+    rows = rows_by_order(second_day)
+    assert [order for order, row in rows.items() if row["state"] == "changed"] == [2.5]
     # Six placements against nine that scatter by 0.64 dB: 0.34 dB of uncertainty, three times.
-    assert orders.loc[2.5, "change_db"] == pytest.approx(5.0, abs=1.0)
-    assert BASELINE[-1][1] <= orders.loc[2.5, "since_hours"] <= 3500
+    assert rows[2.5]["change_db"] == pytest.approx(5.0, abs=1.0)
+    assert BASELINE[-1][1] <= rows[2.5]["since_hours"] <= 3500
     assert second_day.status["next_recording_hours"] <= 3504 + 200
 
     kept = begun.verdicts(second_day.series[0].info["id"])["state"]
@@ -100,7 +108,7 @@ def test_a_fallen_order_is_a_change_too(begun: Logbook, tmp_path: Path) -> None:
         check_up(begun, tmp_path, date, hours, changes_db={3.0: -5.0})
     engine = main_engine(begun)
     assert engine.status["state"] == "changed"
-    assert engine.series[0].verdict.orders.set_index("order").loc[3.0, "change_db"] < -4
+    assert rows_by_order(engine)[3.0]["change_db"] < -4
 
 
 def test_everything_louder_alike_is_no_change_of_one_order(begun: Logbook, tmp_path: Path) -> None:
@@ -134,14 +142,12 @@ def test_an_old_unusable_recording_added_late_does_not_ask_for_another(
     assert main_engine(begun).status["state"] == "no-change-seen"
 
 
-@pytest.mark.xfail(strict=True, reason="a series without a usable recording stops everything")
 def test_a_first_recording_that_is_unusable_stops_nothing(tmp_path: Path) -> None:
     with book(tmp_path) as opened:
         add(opened, still(tmp_path / "still.csv"), LATER, 3500)
         assert main_engine(opened).status["state"] == "record-again"
 
 
-@pytest.mark.xfail(strict=True, reason="a series without a usable recording stops everything")
 def test_a_recording_from_before_is_kept_and_not_judged(begun: Logbook, tmp_path: Path) -> None:
     date, hours = FITTED - dt.timedelta(days=1), 3119.0
     add(begun, clip(tmp_path / "1.csv", seed=1), date, hours, before=True)
@@ -202,7 +208,7 @@ def test_what_nobody_stated_is_asked_for(tmp_path: Path, missing: str) -> None:
     stated = {"date": LATER, "hours": 3500.0, "rpm": RPM} | {missing: None}
     with (
         book(tmp_path) as opened,
-        pytest.raises(ReadError, match=rf"1\.csv: no {missing} is stated; add --{missing} N"),
+        pytest.raises(ReadError, match=rf"1\.csv: no .* stated; add .*--{missing} N"),
     ):
         add(opened, path, **stated)  # type: ignore[arg-type]  # one of them is missing
 
@@ -240,8 +246,8 @@ def test_a_new_damper_begins_anew(begun: Logbook, tmp_path: Path) -> None:
     assert renewed.status["renewal"]["due_date"] == "2030-11-01"
 
     states = []
-    for day, hours in ((5, 3610.0), (6, 3614.0), (7, 3618.0)):
-        check_up(begun, tmp_path, dt.date(2024, 11, day), hours, baseline=True)
+    for day, at_hours in ((5, 3610.0), (6, 3614.0), (7, 3618.0)):
+        check_up(begun, tmp_path, dt.date(2024, 11, day), at_hours, baseline=True)
         states.append(main_engine(begun).status["state"])
     assert states == ["learning", "learning", "no-change-seen"]
     assert main_engine(begun).installation_date == dt.date(2024, 11, 1)

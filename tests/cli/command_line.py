@@ -4,6 +4,7 @@ import contextlib
 import io
 import json
 import os
+import signal
 import subprocess
 import sys
 from dataclasses import dataclass
@@ -42,6 +43,10 @@ def _refuse(constant: str) -> None:
     raise ValueError(f"{constant} is no JSON")
 
 
+def _heed_ctrl_c() -> None:
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 class CommandLine:
     """`vibetrend` in a folder of its own with a logbook of its own."""
 
@@ -76,10 +81,13 @@ class CommandLine:
             [sys.executable, "-m", "vibetrend", *map(str, arguments)],
             cwd=self.folder,
             env=os.environ | self.environment | environment,
+            stdin=subprocess.PIPE,  # open and silent, as a keyboard is
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
             text=True,
             encoding="utf-8",
+            # Shells start background jobs with Ctrl-C ignored, and the tests may be one.
+            preexec_fn=_heed_ctrl_c if os.name == "posix" else None,
         )
 
     def process(self, *arguments: object, **environment: str) -> Ran:

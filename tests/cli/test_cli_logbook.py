@@ -72,17 +72,19 @@ def test_a_bad_engine_file_is_one_plain_line(
 
 def test_a_new_engine_file_by_questions(run: CommandLine) -> None:
     asked = CliRunner()
-    with asked.isolated_filesystem(run.folder):
-        done = asked.invoke(cli, ["engine", "new"], input="port\n4\n\n900\nviscous\n")
-        assert done.exit_code == 0, done.output
-        engine = Engine.load("engine.toml")
-        assert (engine.name, engine.cylinders, engine.strokes) == ("port", 4, 4)
-        assert (engine.fast_idle_rpm, engine.damper.type) == (900, "viscous")
-        assert engine.damper.renew_hours is None  # the maker's figure is not made up
-        kept = Path("engine.toml").read_text(encoding="utf-8")
-        done = asked.invoke(cli, ["engine", "new"], input="port\n6\n\n900\nviscous\n")
-        assert "choose another with --output" in str(done.exception)
-        assert Path("engine.toml").read_text(encoding="utf-8") == kept
+    path = run.folder / "port.toml"
+    command = ["engine", "new", "--output", str(path)]
+    done = asked.invoke(cli, command, input="port\n4\n\n900\nviscous\n")
+    assert done.exit_code == 0, done.output
+    engine = Engine.load(path)
+    assert (engine.name, engine.cylinders, engine.strokes) == ("port", 4, 4)
+    assert (engine.fast_idle_rpm, engine.damper.type) == (900, "viscous")
+    assert engine.damper.renew_hours is None  # the maker's figure is not made up
+    assert run("engine", "add", path).code == 0
+    kept = path.read_text(encoding="utf-8")
+    done = asked.invoke(cli, command, input="port\n6\n\n900\nviscous\n")
+    assert "choose another with --output" in str(done.exception)
+    assert path.read_text(encoding="utf-8") == kept
 
 
 # installation
@@ -90,14 +92,22 @@ def test_a_new_engine_file_by_questions(run: CommandLine) -> None:
 
 def test_an_installation_is_started_once(run: CommandLine) -> None:
     run.with_engine()
-    arguments = ("installation", "start", "--engine", "main", "--date", "2024-06-01", "--hours", 3120)
+    arguments = (
+        "installation",
+        "start",
+        "--engine",
+        "main",
+        "--date",
+        "2024-06-01",
+        "--hours",
+        3120,
+    )
     first = run(*arguments)
     assert (first.code, first.err) == (0, "")
     assert first.out.startswith("Installation on main (new damper): 2024-06-01, 3120 h.")
     assert "baseline" in first.out
     told = run(*arguments, "--json").json
     assert told == {"engine": "main", "date": "2024-06-01", "hours": 3120.0, "as_found": False}
-    assert "installation_date" not in told
     ran = run(*arguments[:-3], "2024-05-01", "--hours", 3000)
     assert ran.code == 1
     assert "lies before the previous one, 2024-06-01 at 3120 h" in ran.err
@@ -119,9 +129,7 @@ def test_an_installation_as_found(run: CommandLine) -> None:
         ("2024-06-01", "inf", "inf cannot be engine hours"),
     ],
 )
-def test_an_installation_that_cannot_be(
-    run: CommandLine, date: str, hours: str, said: str
-) -> None:
+def test_an_installation_that_cannot_be(run: CommandLine, date: str, hours: str, said: str) -> None:
     ran = run.with_engine()(
         "installation", "start", "--engine", "main", "--date", date, "--hours", hours
     )
@@ -187,16 +195,14 @@ def test_a_life_in_commands(run: CommandLine) -> None:
     assert run("report", "--json").json == {"path": str(Path("reports") / "engines.html")}
     assert (run.folder / "reports" / "engines.html").exists()
     assert run("report", "--output", page).code == 0  # ours may be replaced
-    foreign = run.write("foreign.html", "<p>mine</p>")
-    ran = run("report", "--output", foreign)
-    assert (ran.code, len(ran.err.splitlines())) == (1, 1)
-    assert foreign.read_text(encoding="utf-8") == "<p>mine</p>"
 
 
 def test_added_twice_is_a_duplicate_and_no_error(run: CommandLine) -> None:
     run.with_installation()
-    arguments = (*("add", run.clip(), "--engine", "main", "--rpm", 1080, "--hours", 3150),)
-    arguments += ("--date", "2024-06-10")
+    arguments = (
+        *("add", run.clip(), "--engine", "main", "--rpm", 1080, "--hours", 3150),
+        *("--date", "2024-06-10"),
+    )
     first = run(*arguments, "--json").json["added"][0]
     again = run(*arguments, "--json")
     assert again.code == 0
@@ -206,11 +212,8 @@ def test_added_twice_is_a_duplicate_and_no_error(run: CommandLine) -> None:
     assert len(series["verdict"]["recordings"]) == 1
 
 
-@pytest.mark.parametrize(
-    ("left_out", "said"),
-    [("--rpm", "no rpm is stated; add --rpm N"), ("--hours", "no hours is stated; add --hours N")],
-)
-def test_what_was_not_stated_is_one_line(run: CommandLine, left_out: str, said: str) -> None:
+@pytest.mark.parametrize("left_out", ["--rpm", "--hours"])
+def test_what_was_not_stated_is_one_line(run: CommandLine, left_out: str) -> None:
     run.with_installation()
     stated = {"--rpm": "1080", "--hours": "3150", "--date": "2024-06-10"}
     del stated[left_out]
@@ -218,7 +221,9 @@ def test_what_was_not_stated_is_one_line(run: CommandLine, left_out: str, said: 
     path = run.clip()
     ran = run("add", path, "--engine", "main", *options)
     assert ran.code == 1
-    assert ran.err == f"vibetrend: {path}: {said}\n"
+    assert ran.err.startswith(f"vibetrend: {path}: no ")
+    assert ran.err.endswith(f"{left_out} N\n")
+    assert len(ran.err.splitlines()) == 1
 
 
 def test_bad_files_do_not_keep_the_good_out(run: CommandLine) -> None:
@@ -322,6 +327,14 @@ def test_a_logbook_that_is_none(run: CommandLine) -> None:
     assert (ran.code, len(ran.err.splitlines())) == (1, 1)
 
 
+def test_a_foreign_file_is_never_replaced(run: CommandLine) -> None:
+    run.with_engine()
+    foreign = run.write("letter.html", "<p>to the surveyor</p>")
+    ran = run("report", "--output", foreign)
+    assert (ran.code, len(ran.err.splitlines())) == (1, 1)
+    assert foreign.read_text(encoding="utf-8") == "<p>to the surveyor</p>"
+
+
 @pytest.mark.xfail(strict=True, raises=FileExistsError, reason="mkdir fails with a traceback")
 def test_a_page_that_cannot_be_written_is_one_line(run: CommandLine) -> None:
     run.with_engine()
@@ -330,7 +343,6 @@ def test_a_page_that_cannot_be_written_is_one_line(run: CommandLine) -> None:
     assert (ran.code, len(ran.err.splitlines())) == (1, 1)
 
 
-@pytest.mark.xfail(strict=True, reason="only the rpm of `read` is handed to the page's picture")
 def test_a_table_without_times_can_be_reported(run: CommandLine) -> None:
     lines = io.StringIO(run.clip().read_text(encoding="utf-8")).readlines()[1:]
     path = run.write("bare.csv", "".join(line.split(",", 1)[1] for line in lines))

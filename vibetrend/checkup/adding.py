@@ -76,10 +76,10 @@ def add_file(
         If the file cannot be read or measured, or rpm or hours are stated nowhere.
     """
     recording = read(path, **stated)
-    for tag, value in (("rpm", recording.rpm), ("hours", recording.hours)):
-        if value is None:
-            raise ReadError(f"{path}: no {tag} is stated; add --{tag} N")
-    assert recording.hours is not None
+    if recording.rpm is None:
+        raise ReadError(f"{path}: no speed is stated; add the gauge's reading with --rpm N")
+    if recording.hours is None:
+        raise ReadError(f"{path}: no engine hours are stated; add the meter's with --hours N")
     assert recording.source is not None
     date = recording.date or today
     if date > today:

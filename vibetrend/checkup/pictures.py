@@ -33,6 +33,6 @@ def _picture(logbook: Logbook, row: dict[Hashable, Any]) -> Spectrogram:
     with tempfile.TemporaryDirectory() as folder:
         original = Path(folder) / str(row["name"])
         original.write_bytes(logbook.original(str(row["sha256"])))
-        recording = read(original)
+        recording = read(original, **row["reading"])
     top = _HIGHEST_ORDER * float(str(row["speed_rpm"])) / 60
     return spectrogram(recording, top_hz=top, label=f"{row['name']}, {row['date']}")

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from vibetrend.checkup.records import EngineRecord, OrderSpectrum, SeriesRecord
+from vibetrend.engine import Damper
 from vibetrend.installation import renewal
 from vibetrend.logbook import Installation, Logbook, Series
 from vibetrend.trend import Verdict, judge, nothing_judged, worst
@@ -63,7 +64,7 @@ def _engine(logbook: Logbook, name: str, today: dt.date) -> EngineRecord:
             "state": state,
             "hours": hours,
             "next_recording_hours": _next_hours(state, hours, series),
-            "renewal": _renewal(present, hours, today),
+            "renewal": _renewal(present, engine.damper, hours, today),
         },
         installation_date=present.date if present else None,
         installation_hours=present.hours if present else None,
@@ -146,12 +147,17 @@ def _next_hours(state: str, hours: float | None, series: Sequence[SeriesRecord])
     return hours + min([INTERVAL_HOURS, *(0.5 * low for low in to_limit if low >= 0)])
 
 
-def _renewal(present: Installation | None, hours: float | None, today: dt.date) -> dict[str, Any]:
+def _renewal(
+    present: Installation | None, described: Damper, hours: float | None, today: dt.date
+) -> dict[str, Any]:
     # A damper found on the engine has an age nobody stated.
     if present is None or hours is None or present.as_found:
         return {"state": "unknown", "due_date": None, "due_hours": None, "first": None}
+    frozen = present.engine.damper
+    known = frozen.renew_hours is not None or frozen.renew_years is not None
     return renewal(
-        present.engine.damper,
+        # Figures that were missing when the installation was started may be written in later.
+        frozen if known else described,
         fitted_date=present.date,
         fitted_hours=present.hours,
         today=today,

@@ -50,8 +50,9 @@ def add(
     """
     from vibetrend.checkup.adding import add_file
     from vibetrend.checkup.standing import standing, to_json
+    from vibetrend.cli.standing_words import filed_words, standing_words
     from vibetrend.cli.status import exit_code
-    from vibetrend.cli.words import added_words, standing_words
+    from vibetrend.cli.words import added_words
     from vibetrend.errors import VibetrendError
     from vibetrend.logbook import Logbook
     from vibetrend.settings import logbook_folder
@@ -85,7 +86,7 @@ def add(
         records = standing(book, [name], today=today)
     if as_json:
         print_json({"added": [entry.to_dict() for entry in added], "status": to_json(records)})
-    else:
-        click.echo()
-        click.echo(standing_words(records))
+    elif added:
+        filed = {entry.kept.series_id for entry in added}
+        click.echo(f"\n{filed_words(records[0], filed)}\n\n{standing_words(records)}")
     ctx.exit(1 if failed else exit_code(records))

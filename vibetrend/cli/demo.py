@@ -44,7 +44,7 @@ def demo(recordings: Path, output: Path, logbook: Path | None, as_json: bool) ->
     from vibetrend.checkup.pictures import with_pictures
     from vibetrend.checkup.standing import standing, to_json
     from vibetrend.cli.report import write_page
-    from vibetrend.cli.words import standing_words
+    from vibetrend.cli.standing_words import standing_words
     from vibetrend.logbook import Logbook
     from vibetrend.simulate import read_plan
 

@@ -105,6 +105,8 @@ def new(
     try:
         with output.open("x", encoding="utf-8") as file:
             file.write(text)
+    except FileExistsError as error:
+        raise EngineError(f"{output} is there already; choose another with --output") from error
     except OSError as error:
         raise EngineError(
             f"{output}: cannot be written ({error.strerror}); choose another with --output"

@@ -34,7 +34,7 @@ def status(ctx: click.Context, /, name: str | None, logbook: Path | None, as_jso
     Example: vibetrend status --engine main
     """
     from vibetrend.checkup.standing import standing, to_json
-    from vibetrend.cli.words import standing_words
+    from vibetrend.cli.standing_words import standing_words
     from vibetrend.logbook import Logbook
     from vibetrend.settings import logbook_folder
 

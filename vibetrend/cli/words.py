@@ -1,17 +1,12 @@
-"""What the commands print for people: results as aligned plain text."""
+"""What the commands print for people: recordings as aligned plain text."""
 
-import datetime as dt
 import shutil
 import textwrap
 from collections.abc import Sequence
 
 from vibetrend.checkup.adding import Added
-from vibetrend.checkup.records import EngineRecord
 from vibetrend.orders import Measurement
 from vibetrend.recording import Note
-from vibetrend.report.statements import statements
-from vibetrend.report.words import series_name
-from vibetrend.trend.advice import CAUTIONS
 
 _WIDEST = 92
 _SEVERITIES = {"note": "note", "warning": "WARNING", "unusable": "UNUSABLE"}
@@ -40,7 +35,7 @@ def measurement_words(measurement: Measurement) -> str:
     hidden = measurement.orders.loc[~measurement.orders["visible"]]
     for reason, rows in hidden.groupby("reason"):
         orders = ", ".join(f"{order:g}" for order in rows["order"])
-        lines += _wrapped(f"not visible: {orders} ({reason})")
+        lines += wrapped(f"not visible: {orders} ({reason})")
     lines += _notes(measurement.quality)
     return "\n".join([*lines, ""])
 
@@ -59,38 +54,18 @@ def added_words(added: Added) -> str:
     return "\n".join([*lines, *_notes(doubts)])
 
 
-def standing_words(records: Sequence[EngineRecord]) -> str:
-    """Return where each engine stands, for someone who has never seen it before."""
-    today = dt.date.today()
-    blocks = []
-    for record in records:
-        title = f"{record.engine.name}"
-        lines = [title, "-" * len(title)]
-        for said in statements(record, today):
-            lines += _wrapped(f"{said.label}: {said.words}. {said.text}".strip())
-            for more in said.more:
-                lines += _wrapped(more, indent="  ")
-        for series in record.series:
-            lines += ["", f"  {series_name(series.info)}"]
-            for advice in series.verdict.advice:
-                if advice not in CAUTIONS:
-                    lines += _wrapped(f"- {advice}", indent="  ", hanging="    ")
-        blocks.append("\n".join(lines))
-    blocks.append("\n".join(line for caution in CAUTIONS for line in _wrapped(caution)))
-    return "\n\n".join(blocks)
-
-
 def _notes(notes: Sequence[Note]) -> list[str]:
     return [
         line
         for note in notes
-        for line in _wrapped(
+        for line in wrapped(
             f"{_SEVERITIES[note.severity]} ({note.code}): {note.message}", indent="  "
         )
     ]
 
 
-def _wrapped(text: str, *, indent: str = "", hanging: str | None = None) -> list[str]:
+def wrapped(text: str, *, indent: str = "", hanging: str | None = None) -> list[str]:
+    """Return text as lines that fit the terminal, 40 to 92 columns."""
     width = min(_WIDEST, max(40, shutil.get_terminal_size().columns - 1))
     return textwrap.wrap(
         text,

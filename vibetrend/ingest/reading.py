@@ -118,7 +118,11 @@ def read(
             found,
             wanted,
             names=(file.name, inner_name),
-            source=Source(path=str(file), sha256=hashlib.sha256(original).hexdigest()),
+            source=Source(
+                path=str(file),
+                sha256=hashlib.sha256(original).hexdigest(),
+                reading=wanted.reading(),
+            ),
         )
     except ReadError as error:
         raise ReadError(f"{file}: {error}") from error

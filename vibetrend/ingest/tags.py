@@ -37,6 +37,11 @@ class Stated:
         gaps = [field.name for field in fields(self) if getattr(self, field.name) is None]
         return replace(self, **{name: getattr(weaker, name) for name in gaps})
 
+    def reading(self) -> dict[str, Any]:
+        """Return the hints without which the file would be read otherwise."""
+        hints = {name: getattr(self, name) for name in _HINTS}
+        return {name: value for name, value in hints.items() if value is not None}
+
     def not_in(self, other: "Stated") -> "Stated":
         """Return only what `other` leaves open."""
         said = [field.name for field in fields(self) if getattr(other, field.name) is not None]
@@ -44,6 +49,7 @@ class Stated:
 
 
 KEYS = tuple(field.name for field in fields(Stated))
+_HINTS = ("kind", "unit", "columns", "rate", "full_scale")
 
 
 def stated(values: Mapping[str, Any], *, where: str) -> Stated:

@@ -200,7 +200,8 @@ class Logbook:
         """Return a row for each recording of a series, by hours.
 
         Columns: `recording` (short id), `name`, `sha256`, `visit`, `hours`, `date` (a
-        datetime.date), `rpm` (as stated), `baseline`, `before`, `unusable`, `speed_rpm` (as
+        datetime.date), `rpm` (as stated), `baseline`, `before`, `reading` (options of
+        `ingest.read`), `unusable`, `speed_rpm` (as
         measured), `method_version`, `quality` (list of dicts: code, severity, message),
         `added_at` (UTC).
         """

@@ -82,6 +82,7 @@ def add(
         baseline=baseline,
         before=before,
         tags=as_json(asdict(filing.Tags.of(recording))),
+        reading=as_json(dict(recording.source.reading) if recording.source else {}),
         added_at=schema.now(),
     )
     _add_measurement(connection, recording_id, measurement)

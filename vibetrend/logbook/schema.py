@@ -104,6 +104,7 @@ recording = sa.Table(
     _column("baseline", Boolean, comment="part of the baseline [yes/no]"),
     _column("before", Boolean, comment="taken before the damper was renewed [yes/no]"),
     _column("tags", Text, comment="position, device, kind and so on as stated [JSON]"),
+    _column("reading", Text, comment="options the original has to be read with [JSON]"),
     _column("added_at", Text, comment="when it was added [UTC]"),
     sa.UniqueConstraint("engine_id", "sha256"),
     sa.UniqueConstraint("label"),

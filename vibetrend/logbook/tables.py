@@ -33,6 +33,7 @@ def recordings(connection: sa.Connection, series_id: int) -> pd.DataFrame:
         table.rpm,
         table.baseline,
         table.before,
+        table.reading,
         measurement.unusable,
         measurement.speed_rpm,
         measurement.method_version,
@@ -40,7 +41,8 @@ def recordings(connection: sa.Connection, series_id: int) -> pd.DataFrame:
         table.added_at,
     )
     found = _table(connection, query.order_by(*_by_hours))
-    found["quality"] = found["quality"].map(json.loads)
+    for column in ("quality", "reading"):
+        found[column] = found[column].map(json.loads)
     found["added_at"] = pd.to_datetime(found["added_at"], utc=True)
     return found
 

@@ -63,6 +63,8 @@ def _table(
         amplitude = float(np.sqrt(max(0.0, float(np.sum(power)) - noise)))
         error, variation = _errors(estimate, row, variance[row])
         reason = _why_not_visible(estimate, row, hertz, len(v))
+        if reason is None and error > amplitude / 2:
+            reason = "cannot be told from the noise level"
         result.append(
             {
                 "order": float(places[row]),

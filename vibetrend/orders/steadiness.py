@@ -13,6 +13,9 @@ _ASTRAY = 0.4  # a stretch whose orders differ from the whole by this share is a
 _ASTRAY_SHARE = 0.1  # of the recording
 _SHORT_SECONDS = 8.0
 _SHORT_TURNS = 60.0
+_ON_STEP = 0.02  # of a step between the half orders of a slower engine
+_FEWEST_BETWEEN = 3
+_FEWEST_WHOLE = 5
 _MAINS_HZ = (50.0, 60.0)
 
 
@@ -22,6 +25,7 @@ def speed_notes(
     rivals: list[float],
     *,
     tag_rpm: float,
+    strokes: int | None,
 ) -> list[Note]:
     """Return the doubts about speed and length of a steady recording."""
     notes = [*_length(best)]
@@ -35,7 +39,7 @@ def speed_notes(
             )
         )
         return notes
-    notes += _steady(best)
+    notes += _steady(best) + _multiple(best, tag_rpm) + _whole_orders_only(best, strokes)
     rpm = 60 * best.phase.mean_hz()
     if abs(rpm / tag_rpm - 1) * 100 > _TAG_PERCENT:
         notes.append(
@@ -116,6 +120,42 @@ def _steady(best: Estimate) -> list[Note]:
     return []
 
 
+def _multiple(best: Estimate, tag_rpm: float) -> list[Note]:
+    """Tell a tag of two or three times the true speed by the lines left between half orders."""
+    crank = best.phase.mean_hz()
+    places = np.array([line.hertz(crank) / crank for line in best.others])
+    for times in (2, 3):
+        steps = 2 * times * places
+        between = (np.abs(steps - np.round(steps)) < _ON_STEP) & (np.round(steps) % times != 0)
+        if between.sum() >= _FEWEST_BETWEEN and between.mean() > 0.5:
+            true = 60 * crank / times
+            return [
+                Note(
+                    "tag-contradicted",
+                    "unusable",
+                    f"The lines fit {true:.0f} rpm, not the {tag_rpm:.0f} rpm stated: correct "
+                    f"the rpm.",
+                )
+            ]
+    return []
+
+
+def _whole_orders_only(best: Estimate, strokes: int | None) -> list[Note]:
+    """Tell a tag of half the true speed: a four-stroke shows half orders too."""
+    clear = best.orders[best.strength[: len(best.orders)] > _RUNNING]
+    if strokes != 4 or len(clear) < _FEWEST_WHOLE or (clear % 1 != 0).any():
+        return []
+    rpm = 60 * best.phase.mean_hz()
+    return [
+        Note(
+            "speed-ambiguous",
+            "warning",
+            f"Only whole orders stand out, as if the engine ran at {2 * rpm:.0f} rpm instead of "
+            f"{rpm:.0f} rpm: compare with the rev counter.",
+        )
+    ]
+
+
 def _mains(best: Estimate) -> list[Note]:
     """Name the orders that lie on mains frequency, where hum cannot be told from the engine."""
     crank, duration = best.phase.mean_hz(), best.phase.spline.duration
@@ -131,7 +171,7 @@ def _mains(best: Estimate) -> list[Note]:
         Note(
             "mains",
             "note",
-            f"{', '.join(named)} lies on a mains frequency and cannot be told from electrical "
-            f"hum: shore power and charger off, or record at a slightly different speed.",
+            f"On a mains frequency, where electrical hum cannot be told from the engine: "
+            f"{', '.join(named)}. Shore power and charger off, or another speed, settle it.",
         )
     ]

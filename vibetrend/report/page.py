@@ -26,6 +26,8 @@ from vibetrend.report.statements import Statement, idle_trend, statements
 from vibetrend.trend import Verdict, sentence, worst
 from vibetrend.trend.advice import BLIND, CAUTIONS
 
+_SIGNATURE = Markup('<meta name="generator" content="vibetrend">')
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class SeriesPart:
@@ -100,6 +102,7 @@ def page(
             invented=invented,
             engines=parts,
             # Own texts, made for where they stand: they are not escaped again.
+            signature=_SIGNATURE,
             policy=Markup(policy),
             style=Markup(_asset("page.css")),
             script=Markup(script),
@@ -112,14 +115,15 @@ def page(
 
 
 def write(path: str | Path, html: str) -> None:
-    """Write a page whole or not at all; an older file of that name is replaced.
+    """Write a page whole or not at all; an older page of ours is replaced, no other file.
 
     Raises
     ------
     VibetrendError
-        If the file cannot be written.
+        If the file cannot be written, or another file has that name.
     """
     target = Path(path)
+    _refuse_a_foreign_file(target)
     temporary: str | None = None
     try:
         handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name[:40]}.")
@@ -136,6 +140,17 @@ def write(path: str | Path, html: str) -> None:
             f"{target}: the page cannot be written ({error.strerror or error}); "
             "choose a file in a folder that exists and may be written to"
         ) from error
+
+
+def _refuse_a_foreign_file(target: Path) -> None:
+    if not target.is_file():
+        return
+    with target.open("rb") as file:
+        head = file.read(2000)
+    if head and _SIGNATURE.encode() not in head:
+        raise VibetrendError(
+            f"{target}: a file that is no page of vibetrend has this name; choose another --output"
+        )
 
 
 # Parts

@@ -153,7 +153,12 @@ def next_recording(record: EngineRecord, made_on: dt.date) -> Statement | None:
     if due is None:
         return None
     if now is None or due <= now:
-        words, text = "Now", f"A check-up has been due since {hours(due)}."
+        wanted = {
+            "no-baseline": "Take the baseline: three placements on each of three days.",
+            "learning": "Complete the baseline: three placements on each of three days.",
+        }
+        text = wanted.get(str(record.status.get("state")), "See what to do next.")
+        words = "Now"
         return Statement(label="Next check-up", state="next", words=words, text=text)
     text = f"That is {hours(due - now)} from the last recording"
     expected = _date_at(record, due)
@@ -182,7 +187,7 @@ def _date_at(record: EngineRecord, due: float) -> dt.date | None:
 
 
 def _largest(found: Sequence[Fact]) -> list[str]:
-    known = [fact for fact in found if math.isfinite(fact.change_db)]
+    known = [fact for fact in found if abs(fact.change_db) >= 0.05]
     if not known:
         return []
     fact = max(known, key=lambda one: abs(one.change_db))

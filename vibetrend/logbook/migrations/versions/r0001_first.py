@@ -66,6 +66,7 @@ CREATE TABLE recording (
     baseline BOOLEAN NOT NULL,  -- part of the baseline [yes/no]
     before BOOLEAN NOT NULL,  -- taken before the damper was renewed [yes/no]
     tags TEXT NOT NULL,  -- position, device, kind and so on as stated [JSON]
+    reading TEXT NOT NULL,  -- options the original has to be read with [JSON]
     added_at TEXT NOT NULL,  -- when it was added [UTC]
     UNIQUE (engine_id, sha256),
     UNIQUE (label)
