@@ -293,10 +293,18 @@ def test_size_of_two_engines(html: str, bent: pd.DataFrame) -> None:
 
 def test_write_replaces_whole(tmp_path: Path, html: str) -> None:
     target = tmp_path / "report.html"
-    target.write_text("old")
+    write(target, html.replace("</body>", "older</body>"))
     write(target, html)
     assert target.read_text(encoding="utf-8") == html
     assert [path.name for path in tmp_path.iterdir()] == ["report.html"]
+
+
+def test_write_never_replaces_a_foreign_file(tmp_path: Path, html: str) -> None:
+    target = tmp_path / "letter.html"
+    target.write_text("<p>to the yard")
+    with pytest.raises(VibetrendError, match=r"letter\.html: a file that is no page .* --output"):
+        write(target, html)
+    assert target.read_text() == "<p>to the yard"
 
 
 def test_write_says_what_to_do_when_it_cannot(tmp_path: Path) -> None:

@@ -196,18 +196,19 @@ def _add_measurement(
 
 def _features(result: dict[str, Any]) -> list[dict[str, Any]]:
     """Return the amplitudes that histories are made of, one row for each feature."""
-    lines = [("order", row) for row in result["orders"]]
-    lines += [(f"driven: {row['name']}", row) for row in result["driven"]]
+    # A belt creeps, so the order of a driven line is no part of its identity: its name is.
+    lines = [("order", row["order"], row) for row in result["orders"]]
+    lines += [(f"driven: {row['name']}", None, row) for row in result["driven"]]
     features = [
         {
             "feature": feature,
-            "order_number": row["order"],
+            "order_number": order,
             "amplitude": row["amplitude"],
             "standard_error": row["standard_error"],
             "floor": row["floor"],
             "visible": bool(row["visible"]),
         }
-        for feature, row in lines
+        for feature, order, row in lines
     ]
     return features + [
         {
