@@ -84,18 +84,18 @@ def test_load_reads_a_file_and_names_it(tmp_path: Path) -> None:
         ("rated_rpm = 2600", "rated_rpm = nan", r"line 7: rated_rpm is nan"),
         ("rated_rpm = 2600", "rated_rmp = 2600", r"line 7: rated_rmp .* did you mean rated_rpm\?"),
         ("rated_rpm = 2600", "colour = 1", r"line 7: colour is not a known key; known are name"),
-        ("ratio = 2.2", "ratio = 0", r"line 10: driven\.0\.ratio is 0"),
-        ("ratio = 1.3", "ratio = inf", r"line 13: driven\.1\.ratio is inf"),
+        ("ratio = 2.2", "ratio = 0", r"line 10: driven part 1, ratio is 0"),
+        ("ratio = 1.3", "ratio = inf", r"line 13: driven part 2, ratio is inf"),
         (
             "ratio = 1.3",
             "ratio = 1.3\nbelt = 1",
-            r"line 14: driven\.1\.belt .* known are name, rat",
+            r"line 14: driven part 2, belt .* known are name, rat",
         ),
         ('type = "rubber"', 'type = "magic"', r"line 15: damper\.type is 'magic'"),
         ("renew_hours = 4000", "renew_hours = 0", r"line 16: damper\.renew_hours is 0"),
         ("renew_years = 6", "renew_year = 6", r"line 17: .* did you mean renew_years\?"),
         ('name = "main"\n', "", r"name is missing; add it"),
-        ("ratio = 1.3\n", "", r"driven\.1\.ratio is missing; add it"),
+        ("ratio = 1.3\n", "", r"driven part 2, ratio is missing; add it"),
         ("cylinders = 6", "cylinders = ", r"not valid TOML: .*line 2, column .*; correct that"),
         (
             "2, 4]",
@@ -115,14 +115,14 @@ def test_faults_are_named_by_key_and_line(old: str, new: str, said: str) -> None
 
 def test_every_fault_is_told_at_once() -> None:
     text = FILE.replace("strokes = 4", "strokes = 5").replace("ratio = 1.3", "ratio = -1.3")
-    with pytest.raises(EngineError, match=r"line 3: strokes .*; line 13: driven\.1\.ratio"):
+    with pytest.raises(EngineError, match=r"line 3: strokes .*; line 13: driven part 2, ratio"):
         Engine.parse(text)
 
 
 def test_lines_are_counted_in_the_right_table() -> None:
     """`name` stands in three tables; the wrong one must not be blamed."""
     text = FILE.replace('name = "pump"', "name = 5")
-    with pytest.raises(EngineError, match=r"line 12: driven\.1\.name is 5"):
+    with pytest.raises(EngineError, match=r"line 12: driven part 2, name is 5"):
         Engine.parse(text)
 
 
@@ -147,7 +147,6 @@ def test_a_folder_is_no_engine_file(tmp_path: Path) -> None:
         Engine.load(tmp_path)
 
 
-@pytest.mark.xfail(strict=True, reason="the byte order mark is taken for a wrong line")
 def test_a_byte_order_mark_does_not_matter(tmp_path: Path) -> None:
     """Common editors of one platform write one, unasked, and nobody sees it."""
     path = tmp_path / "engine.toml"
@@ -155,14 +154,12 @@ def test_a_byte_order_mark_does_not_matter(tmp_path: Path) -> None:
     assert Engine.load(path) == Engine.parse(FILE)
 
 
-@pytest.mark.xfail(strict=True, reason="renew_years has no upper limit")
 @pytest.mark.parametrize("line", ["renew_years = 60000", "renew_hours = 1e300"])
 def test_intervals_that_cannot_be_meant_are_refused(line: str) -> None:
     with pytest.raises(EngineError, match=r"line 4: damper\.renew_"):
         Engine.parse(f'name = "e"\ncylinders = 4\n[damper]\n{line}')
 
 
-@pytest.mark.xfail(strict=True, reason="pydantic's lenient reading lets them through")
 @pytest.mark.parametrize(
     ("old", "new"),
     [

@@ -6,11 +6,23 @@ from difflib import get_close_matches
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    StringConstraints,
+    ValidationError,
+    model_validator,
+)
 
 from vibetrend.errors import EngineError
 
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+# One line of text that can stand in a message: no line feed, no terminal escape.
+Name = Annotated[
+    str,
+    StringConstraints(strip_whitespace=True, min_length=1, pattern=r"^[^\x00-\x1f\x7f-\x9f]*$"),
+]
 
 
 class _Described(BaseModel):
@@ -20,7 +32,7 @@ class _Described(BaseModel):
 class DrivenPart(_Described):
     """A belt- or gear-driven part, seen as a line at `ratio` orders."""
 
-    name: Annotated[str, Field(min_length=1)]
+    name: Name
     ratio: Positive  # turns per turn of the crank
 
 
@@ -28,15 +40,15 @@ class Damper(_Described):
     """The crankshaft vibration damper and when its maker says to renew it."""
 
     type: Literal["rubber", "viscous", "other", "unknown"] = "unknown"
-    renew_hours: Positive | None = None
-    renew_years: Positive | None = None
+    renew_hours: Annotated[Positive, Field(le=1e6)] | None = None
+    renew_years: Annotated[Positive, Field(le=100)] | None = None
 
 
 class Engine(_Described):
     """An engine as its file describes it; read one with `load` or `parse`."""
 
-    name: Annotated[str, Field(min_length=1)]
-    cylinders: Annotated[int, Field(ge=1, le=24)]
+    name: Name
+    cylinders: Annotated[int, Field(strict=True, ge=1, le=24)]
     strokes: Literal[2, 4] = 4
     firing_order: tuple[int, ...] | None = None
     layout: Literal["inline", "vee"] = "inline"
@@ -72,7 +84,7 @@ class Engine(_Described):
             If the file cannot be read or a value in it is wrong; names file, key and line.
         """
         try:
-            text = Path(path).read_text(encoding="utf-8")
+            text = Path(path).read_text(encoding="utf-8-sig")
         except (OSError, UnicodeDecodeError) as error:
             raise EngineError(
                 f"{path}: the engine file cannot be read ({_reason(error)}); "
@@ -125,6 +137,8 @@ def _faults(error: ValidationError, text: str | None = None) -> str:
 def _fault(fault: Any, text: str | None) -> str:
     path = [str(step) for step in fault["loc"]]
     key = ".".join(path)
+    if path[:1] == ["driven"] and len(path) > 1:
+        key = ", ".join([f"driven part {int(path[1]) + 1}", *path[2:]])
     line = _line_of(path, text)
     place = f"line {line}: {key}" if line else key
     match fault["type"]:
@@ -135,6 +149,10 @@ def _fault(fault: Any, text: str | None) -> str:
             near = get_close_matches(path[-1], known, n=1)
             hint = f"did you mean {near[0]}?" if near else f"known are {', '.join(known)}"
             return f"{place} is not a known key; {hint}"
+        case "model_type":
+            return f"{place} is {fault['input']!r}: write it as a table, [{path[0]}]"
+        case "string_pattern_mismatch":
+            return f"{place} is {fault['input']!r}: line feeds and control characters are no name"
         case "value_error":
             return str(fault["ctx"]["error"])
         case _:

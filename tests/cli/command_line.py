@@ -86,6 +86,7 @@ class CommandLine:
             stderr=subprocess.PIPE,
             text=True,
             encoding="utf-8",
+            errors="replace",
             # Shells start background jobs with Ctrl-C ignored, and the tests may be one.
             preexec_fn=_heed_ctrl_c if os.name == "posix" else None,
         )
@@ -98,7 +99,7 @@ class CommandLine:
 
     def write(self, name: str, text: str) -> Path:
         path = self.folder / name
-        path.write_text(text, encoding="utf-8")
+        path.write_text(text, encoding="utf-8", errors="replace")
         return path
 
     def clip(self, name: str = "idle.csv", *, seed: int = 1, **changes: Any) -> Path:

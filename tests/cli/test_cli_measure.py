@@ -147,6 +147,5 @@ def test_a_column_by_number_or_name(run: CommandLine) -> None:
     assert (ran.code, len(ran.err.splitlines())) == (1, 1)
 
 
-@pytest.mark.xfail(strict=True, raises=ValueError, reason="'²' counts as a digit, not as a number")
 def test_a_column_that_only_looks_like_a_number(run: CommandLine) -> None:
     assert run("measure", run.clip(), "--rpm", 1080, "--column", "²").code == 1

@@ -98,7 +98,6 @@ def test_without_a_speed_there_is_nothing_to_simulate(run: CommandLine) -> None:
     assert "no fast_idle_rpm; add it, or give --rpm" in ran.err
 
 
-@pytest.mark.xfail(strict=True, raises=(ValueError, OSError), reason="a traceback, no plain line")
 @pytest.mark.parametrize(
     "options", [["--output", "a.csv", "--seed", "-1"], ["--output", "gone/a.csv"]]
 )

@@ -105,7 +105,7 @@ def test_a_damaged_or_lost_original_is_told(book: Logbook) -> None:
 
 def test_recordings_of_a_series_are_listed_by_hours(book: Logbook) -> None:
     doubt = Note("gaps", "warning", "3 gaps")
-    late = add(book, b"2", hours=3200.0)
+    late = add(book, b"2", hours=3170.0)
     early = add(book, b"1", measured(b"1", rpm=1003.0, tag=None, quality=(doubt,)), before=True)
     table = book.recordings(late.series_id)
     assert list(table["recording"]) == [early.id, late.id]

@@ -206,7 +206,7 @@ def test_invisible_order_is_not_judged_and_named():
     table.loc[~table["visible"], "amplitude"] = 0.0  # noise bias removed: nothing left
     verdict = judge(table)
     assert 6.5 not in verdict.orders["order"].tolist()
-    expected = "Not judged, because it could not be told from the noise level: order 6.5."
+    expected = "Not judged, because too weak or above what these recordings can show: order 6.5."
     assert expected in verdict.advice
 
 

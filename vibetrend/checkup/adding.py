@@ -87,21 +87,21 @@ def add_file(
     same = logbook.find_recording(engine_name, recording.source.sha256)
     if same is not None:
         return Added(str(path), replace(same, duplicate=True), None)
-    engine = _engine_then(logbook, engine_name, date, recording.hours, baseline)
     try:
+        engine = _engine_then(logbook, engine_name, date, recording.hours, baseline)
         measurement = measure(recording, engine=engine)
+        kept = logbook.add_recording(
+            engine_name,
+            Path(path).read_bytes(),
+            measurement,
+            visit=visit or date.isoformat(),
+            hours=recording.hours,
+            date=date,
+            baseline=baseline,
+            before=before,
+        )
     except VibetrendError as error:
         raise type(error)(f"{path}: {error}") from error
-    kept = logbook.add_recording(
-        engine_name,
-        Path(path).read_bytes(),
-        measurement,
-        visit=visit or date.isoformat(),
-        hours=recording.hours,
-        date=date,
-        baseline=baseline,
-        before=before,
-    )
     return Added(str(path), kept, measurement)
 
 

@@ -89,9 +89,7 @@ def _series(logbook: Logbook, series: Series) -> SeriesRecord:
             "condition": series.condition,
             "manner": series.manner,
             "speed_rpm": series.speed_rpm,
-            "baseline": "as-found"
-            if series.installation and series.installation.as_found
-            else "after-installation",
+            "baseline": _baseline_kind(series.installation),
             "state": _state(verdict, recordings),
         },
         verdict=verdict,
@@ -126,9 +124,15 @@ def _middle(rows: pd.DataFrame, label: str, unit: str) -> OrderSpectrum | None:
     )
 
 
+def _baseline_kind(installation: Installation | None) -> str | None:
+    if installation is None:
+        return None
+    return "as-found" if installation.as_found else "after-installation"
+
+
 def _state(verdict: Verdict, recordings: pd.DataFrame) -> str:
     """Return the verdict's state; an unusable latest recording asks to be taken again."""
-    latest = recordings.sort_values("added_at").iloc[-1]
+    latest = recordings.sort_values(["hours", "date", "added_at"]).iloc[-1]
     return worst([verdict.state, "record-again"]) if latest["unusable"] else verdict.state
 
 

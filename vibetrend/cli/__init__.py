@@ -1,5 +1,6 @@
 """The command line: parses, calls, prints. Nothing is computed here."""
 
+import io
 import os
 import sys
 
@@ -48,6 +49,11 @@ def main() -> None:
     # Small matrices all along: a second thread of the linear algebra only gets in the way.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     os.environ.setdefault("OMP_NUM_THREADS", "1")
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(
+            stream, io.TextIOWrapper
+        ):  # a name the terminal cannot show is no reason to stop
+            stream.reconfigure(errors="replace")
     try:
         code = cli.main(standalone_mode=False)
     except click.exceptions.Abort:
@@ -59,7 +65,4 @@ def main() -> None:
     except VibetrendError as error:
         click.echo(f"vibetrend: {error}", err=True)
         code = 1
-    except BrokenPipeError:  # the reader of our output has gone, e.g. `| head`
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        code = 0
     sys.exit(code)

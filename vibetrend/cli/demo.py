@@ -48,9 +48,11 @@ def demo(recordings: Path, output: Path, logbook: Path | None, as_json: bool) ->
     from vibetrend.logbook import Logbook
     from vibetrend.simulate import read_plan
 
-    today = dt.date.today()
     with _folder(recordings) as source, _folder_for(logbook) as place:
         plan = read_plan(source)
+        # The story goes on to its own last day, whatever this computer's clock says.
+        last = max(visit.date for each in plan.engines for visit in each.visits)
+        today = max(dt.date.today(), last)
         count = sum(len(visit.files) for each in plan.engines for visit in each.visits)
         with Logbook.open(place) as book:
             with click.progressbar(length=count, label="Recordings", file=sys.stderr) as progress:

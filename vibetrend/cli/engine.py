@@ -28,7 +28,7 @@ def add(file: Path, logbook: Path | None, as_json: bool) -> None:
 
     described = Engine.load(file)
     with Logbook.open(logbook_folder(logbook)) as book:
-        what = book.put_engine(file.read_text(encoding="utf-8"), described)
+        what = book.put_engine(file.read_text(encoding="utf-8-sig"), described)
     if as_json:
         print_json({"name": described.name, "result": what})
         return

@@ -52,7 +52,7 @@ def measure(
         results.append(result.to_dict())
         if not as_json:
             click.echo(measurement_words(result))
-    if as_json and results:
+    if as_json and (results or len(files) > 1):
         print_json(results[0] if len(files) == 1 else results)
     if failed:
         ctx.exit(1)

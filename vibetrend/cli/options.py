@@ -74,7 +74,7 @@ def stated(values: dict[str, Any]) -> dict[str, Any]:
     """Return the options of `ingest.read` among a command's values, those left out left out."""
     values = {name: value for name, value in values.items() if value not in (None, ())}
     if "columns" in values:
-        values["columns"] = [int(name) if name.isdigit() else name for name in values["columns"]]
+        values["columns"] = [int(name) if name.isdecimal() else name for name in values["columns"]]
     return values
 
 

@@ -51,6 +51,7 @@ def write_page(
     records: "Sequence[EngineRecord]", path: Path, *, title: str = "", invented: bool = False
 ) -> Path:
     """Write the page of some engines and return its path."""
+    from vibetrend.errors import VibetrendError
     from vibetrend.report import page, write
 
     named = ", ".join(record.engine.name for record in records)
@@ -60,7 +61,12 @@ def write_page(
         made_at=dt.datetime.now().astimezone(),
         invented=invented,
     )
-    path.parent.mkdir(parents=True, exist_ok=True)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise VibetrendError(
+            f"{path}: its folder cannot be made ({error.strerror}); choose another --output"
+        ) from error
     write(path, html)
     return path
 

@@ -35,7 +35,7 @@ from vibetrend.cli.options import json_option, print_json
     metavar="ORDER DB",
     help="Change an order by so many dB; may be repeated.",
 )
-@click.option("--seed", type=int, default=1, show_default=True)
+@click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True)
 @json_option
 def simulate(
     demo: Path | None,
@@ -82,12 +82,12 @@ def _recording(
     from vibetrend.simulate import MICROPHONE, PHONE, record, write_sound, write_table
 
     engine = Engine.load(engine_file)
-    speed = rpm or engine.fast_idle_rpm
+    speed = engine.fast_idle_rpm if rpm is None else rpm
     if speed is None:
         raise EngineError(f"{engine_file}: no fast_idle_rpm; add it, or give --rpm")
     if output.exists():
         raise click.UsageError(f"{output} is there already; choose another --output")
-    sound = output.suffix in (".wav", ".flac")
+    sound = output.suffix.lower() in (".wav", ".flac")
     recording, truth = record(
         engine,
         rpm=speed,

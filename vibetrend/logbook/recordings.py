@@ -65,7 +65,7 @@ def add(
     before: bool,
 ) -> KeptRecording:
     """Add a recording that is not there yet, with its measurement, and file it in a series."""
-    _refuse_hours_that_run_back(connection, engine_id, date, hours)
+    _refuse_impossible_hours(connection, engine_id, date, hours)
     recording = measurement.recording
     path = recording.source.path if recording.source else ""
     recording_id = add_row(
@@ -90,20 +90,27 @@ def add(
     return _kept(connection.execute(_KEPT.where(schema.recording.c.id == recording_id)).one())
 
 
-def _refuse_hours_that_run_back(
+def _refuse_impossible_hours(
     connection: sa.Connection, engine_id: int, date: dt.date, hours: float
 ) -> None:
-    table, day = schema.recording.c, date.isoformat()
-    earlier = sa.and_(table.date < day, table.hours > hours)
-    later = sa.and_(table.date > day, table.hours < hours)
-    query = _KEPT.where(table.engine_id == engine_id, sa.or_(earlier, later)).limit(1)
-    row = connection.execute(query).one_or_none()
-    if row is not None:
-        other = _kept(row)
-        raise LogbookError(
-            f"{date} at {hours:g} h contradicts recording {other.id} of {other.date} at "
-            f"{other.hours:g} h: engine hours only grow; correct --hours or --date"
-        )
+    """Refuse engine hours that run back against the date, or faster than a clock does."""
+    table, fitted = schema.recording.c, schema.installation.c
+    recorded = sa.select(table.date, table.hours, table.label)
+    installed = sa.select(fitted.date, fitted.hours, sa.literal(""))
+    known = sa.union_all(
+        recorded.where(table.engine_id == engine_id),
+        installed.where(fitted.engine_id == engine_id),
+    )
+    for day, then, label in connection.execute(known):
+        days = (date - dt.date.fromisoformat(day)).days
+        run = hours - then
+        back = label and ((days > 0 and run < 0) or (days < 0 and run > 0))
+        if back or (abs(run) > 24 * (abs(days) + 1) and days * run >= 0):
+            what = f"recording {label}" if label else "the installation"
+            raise LogbookError(
+                f"{date} at {hours:g} h contradicts {what} of {day} at {then:g} h: engine hours "
+                f"only grow, and by 24 a day at most; correct --hours or --date"
+            )
 
 
 def check_entry(*, visit: str, hours: float, baseline: bool, before: bool) -> None:

@@ -136,7 +136,11 @@ def renewal(record: EngineRecord) -> Statement:
     if facts.get("first") == "date":
         due.reverse()
     when = ", or ".join(due) + (", whichever comes first" if len(due) == 2 else "")
-    if not due:
+    if record.installation_date is None:
+        text = "Start the installation record, so that the damper's age is known."
+    elif record.as_found:
+        text = "The damper was there before the record began: its age is not known."
+    elif not due:
         text = "The interval is missing; write the maker's hours and years into the engine file."
     elif state == "overdue":
         text = f"The damper was to be renewed {when}. No trend extends that interval."

@@ -20,7 +20,8 @@ def write_table(recording: Recording, path: str | Path) -> None:
     Raises
     ------
     SimulateError
-        If the recording is no acceleration, or the name ends in something else.
+        If the recording is no acceleration, the name ends in something else, or the file cannot
+        be written.
     """
     path = Path(path)
     if recording.kind != "acceleration" or recording.samples is None:
@@ -39,7 +40,10 @@ def write_table(recording: Recording, path: str | Path) -> None:
     )
     content = text.getvalue().encode()
     # A gzip header holds the time of writing; 0 leaves it out.
-    path.write_bytes(gzip.compress(content, mtime=0) if path.suffix == ".gz" else content)
+    try:
+        path.write_bytes(gzip.compress(content, mtime=0) if path.suffix == ".gz" else content)
+    except OSError as error:
+        raise _not_written(path, error) from error
 
 
 def write_sound(recording: Recording, path: str | Path) -> None:
@@ -48,8 +52,8 @@ def write_sound(recording: Recording, path: str | Path) -> None:
     Raises
     ------
     SimulateError
-        If the recording is no sound, its rate is no whole number, or the name ends in something
-        else.
+        If the recording is no sound, its rate is no whole number, the name ends in something
+        else, or the file cannot be written.
     """
     path = Path(path)
     rate = recording.sample_rate
@@ -57,10 +61,17 @@ def write_sound(recording: Recording, path: str | Path) -> None:
         raise SimulateError(f"{path.name}: a sound file takes even sound, not {recording.kind}")
     if rate != round(rate):
         raise SimulateError(f"{path.name}: a sound file needs a whole rate in Hz, not {rate:g}")
-    if path.suffix not in (".wav", ".flac"):
+    if path.suffix.lower() not in (".wav", ".flac"):
         raise SimulateError(f"{path.name}: name the sound file .wav or .flac")
-    with soundfile.SoundFile(
-        path, "w", samplerate=round(rate), channels=len(recording.axes), subtype="PCM_16"
-    ) as file:
-        file.comment = "simulated, invented data"
-        file.write(recording.samples)
+    try:
+        with soundfile.SoundFile(
+            path, "w", samplerate=round(rate), channels=len(recording.axes), subtype="PCM_16"
+        ) as file:
+            file.comment = "simulated, invented data"
+            file.write(recording.samples)
+    except soundfile.LibsndfileError as error:
+        raise _not_written(path, error) from error
+
+
+def _not_written(path: Path, error: Exception) -> SimulateError:
+    return SimulateError(f"{path}: cannot be written ({error}); choose another place")

@@ -51,7 +51,9 @@ def advise(
         said += _few_orders(arranged)
     if arranged.not_judged:
         names = ", ".join(arranged.not_judged)
-        said.append(f"Not judged, because it could not be told from the noise level: {names}.")
+        said.append(
+            f"Not judged, because too weak or above what these recordings can show: {names}."
+        )
     said += arranged.notes
     if not any(text.startswith("resonance") for text, _ in arranged.features):
         said.append(BLIND)
@@ -89,6 +91,11 @@ def _seen(orders: Table, result: Assessment) -> list[str]:
             f"All orders together {'rose' if result.common_z > 0 else 'fell'} by "
             f"{abs(result.common_change):.1f} dB since about {_hours(result.common_since)}: that "
             f"is usually the phone, its spot or its settings, then the mounts, and no single order."
+        )
+    if result.common_state == "another-day":
+        said.append(
+            "All orders together jumped at the latest check-up: look at the phone, its spot and "
+            "its settings first."
         )
     return said
 

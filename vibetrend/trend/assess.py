@@ -21,6 +21,7 @@ SUSPECT_Z = 3.5
 SUSPECT_JUMP = 3.3
 WARN_Z = 4.5
 COMMON_Z = 4.2
+COMMON_JUMP = 5.0  # of the latest day alone: asks for another
 DAY_AGREES_SD = 2.0  # a day that agrees lies this far beyond the level, in its own scatters
 FULL_DAY = 3  # placements
 FULL_BASELINE = 3  # days
@@ -160,7 +161,8 @@ def _common(levels: Levels, placements: Placements, first: int) -> tuple[float, 
     bends = find_bends(change, variance, levels.hours, first=first, degrees=scatter.degrees)
     ahead = forecast(change, variance, levels.hours, first=first, limit=np.array([np.nan]))
     moved = abs(bends.z[0]) >= COMMON_Z
-    state = "all-moved" if moved else "no-change-seen"
+    jumped = abs(bends.jump_z[0]) >= COMMON_JUMP and not levels.baseline[-1]
+    state = "all-moved" if moved else "another-day" if jumped else "no-change-seen"
     if levels.baseline[-1] and not baseline_complete(levels.baseline, placements.used):
         state = "learning"
     return float(ahead.change[0]), float(bends.z[0]), float(bends.since_hours[0]), state
