@@ -53,8 +53,7 @@ def measure(recording: Recording, *, engine: Engine | None = None) -> Measuremen
     top = max([float(orders[-1]), *(ratio for _, ratio in driven)])
     signal = prepare(recording, top_hz=top * (1 + REACH) * tag / 60)
     best, rivals = _best(signal, tag / 60, orders, driven)
-    strokes = None if engine is None else engine.strokes
-    notes += speed_notes(recording, best, rivals, tag_rpm=tag, strokes=strokes)
+    notes += speed_notes(recording, best, rivals, tag_rpm=tag, engine=engine)
     axes, kind, unit = recording.axes, recording.kind, recording.unit
     table = order_table(best, axes=axes, kind=kind, unit=unit)
     return Measurement(

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from vibetrend.engine import Engine
 from vibetrend.orders.estimate import Estimate
 from vibetrend.recording import Note, Recording
 
@@ -25,7 +26,7 @@ def speed_notes(
     rivals: list[float],
     *,
     tag_rpm: float,
-    strokes: int | None,
+    engine: Engine | None,
 ) -> list[Note]:
     """Return the doubts about speed and length of a steady recording."""
     notes = [*_length(best)]
@@ -39,7 +40,7 @@ def speed_notes(
             )
         )
         return notes
-    notes += _steady(best) + _multiple(best, tag_rpm) + _whole_orders_only(best, strokes)
+    notes += _steady(best) + _multiple(best, tag_rpm) + _few_lines(best, engine)
     rpm = 60 * best.phase.mean_hz()
     if abs(rpm / tag_rpm - 1) * 100 > _TAG_PERCENT:
         notes.append(
@@ -140,20 +141,24 @@ def _multiple(best: Estimate, tag_rpm: float) -> list[Note]:
     return []
 
 
-def _whole_orders_only(best: Estimate, strokes: int | None) -> list[Note]:
-    """Tell a tag of half the true speed: a four-stroke shows half orders too."""
-    clear = best.orders[best.strength[: len(best.orders)] > _RUNNING]
-    if strokes != 4 or len(clear) < _FEWEST_WHOLE or (clear % 1 != 0).any():
-        return []
+def _few_lines(best: Estimate, engine: Engine | None) -> list[Note]:
+    """Name what a speed rests on when too few orders stand out to be sure of it."""
     rpm = 60 * best.phase.mean_hz()
-    return [
-        Note(
-            "speed-ambiguous",
-            "warning",
-            f"Only whole orders stand out, as if the engine ran at {2 * rpm:.0f} rpm instead of "
-            f"{rpm:.0f} rpm: compare with the rev counter.",
-        )
-    ]
+    clear = best.orders[best.strength[: len(best.orders)] > _RUNNING]
+    firing = None if engine is None else engine.firing_order_number
+    if len(clear) == 1 and clear[0] != firing:
+        doubt = f"only one line stands out, taken for order {clear[0]:g}"
+    elif (
+        engine is not None
+        and engine.strokes == 4  # a two-stroke has no half orders
+        and len(clear) >= _FEWEST_WHOLE
+        and (clear % 1 == 0).all()
+    ):
+        doubt = f"only whole orders stand out, as if the engine ran at {2 * rpm:.0f} rpm"
+    else:
+        return []
+    message = f"The speed of {rpm:.0f} rpm is in doubt: {doubt}. Compare with the rev counter."
+    return [Note("speed-ambiguous", "warning", message)]
 
 
 def _mains(best: Estimate) -> list[Note]:
