@@ -83,14 +83,7 @@ class Engine(_Described):
         EngineError
             If the file cannot be read or a value in it is wrong; names file, key and line.
         """
-        try:
-            text = Path(path).read_text(encoding="utf-8-sig")
-        except (OSError, UnicodeDecodeError) as error:
-            raise EngineError(
-                f"{path}: the engine file cannot be read ({_reason(error)}); "
-                f"give the path of a TOML text file"
-            ) from error
-        return cls.parse(text, where=str(path))
+        return cls.parse(read_text(path), where=str(path))
 
     @classmethod
     def parse(cls, text: str, *, where: str = "engine file") -> Self:
@@ -114,6 +107,23 @@ class Engine(_Described):
     def firing_order_number(self) -> float:
         """Firings per turn of the crank: the order of the firing frequency."""
         return 2 * self.cylinders / self.strokes
+
+
+def read_text(path: str | Path) -> str:
+    """Return the text of an engine file.
+
+    Raises
+    ------
+    EngineError
+        If it cannot be read.
+    """
+    try:
+        return Path(path).read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise EngineError(
+            f"{path}: the engine file cannot be read ({_reason(error)}); "
+            f"give the path of a TOML text file"
+        ) from error
 
 
 _KEYS = {

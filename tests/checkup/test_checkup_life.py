@@ -265,7 +265,7 @@ def test_another_position_is_another_series(begun: Logbook, tmp_path: Path) -> N
     check_up(begun, tmp_path, LATER, 3500, position="front casting")
     engine = main_engine(begun)
     assert [each.info["position"] for each in engine.series] == ["", "front casting"]
-    assert [each.info["state"] for each in engine.series] == ["no-change-seen", "no-baseline"]
+    assert [each.verdict.state for each in engine.series] == ["no-change-seen", "no-baseline"]
     assert engine.status["state"] == "no-change-seen"  # the worst of them
 
 

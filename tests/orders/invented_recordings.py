@@ -7,14 +7,16 @@ firing order on its loudest axis, in dB-Hz.
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
+from vibetrend.orders import Measurement
 from vibetrend.recording import FloatArray, Kind, Recording
 
 HALF_ORDERS = np.arange(1, 25) / 2
 FIRING = 3.0
-_HUNTING_HZ = 0.3
+HUNTING_HZ = 0.3
 _CYCLE_TURNS = 2.0
 
 
@@ -86,6 +88,11 @@ class Made:
         return float(60 * math.sqrt(12 / ((2 * math.pi) ** 2 * eta * self.count * duration**2)))
 
 
+def rows(measured: Measurement) -> dict[float, dict[str, Any]]:
+    """Return the table of orders as one mapping for each order."""
+    return {row["order"]: row for row in measured.to_dict()["orders"]}
+
+
 def made(world: World, seed: int) -> Made:
     """Draw one recording."""
     rng = np.random.default_rng(seed)
@@ -126,7 +133,7 @@ def made(world: World, seed: int) -> Made:
 def turned(times: FloatArray, world: World, rng: np.random.Generator) -> FloatArray:
     """Return the crank's angle at each time, turns."""
     running, seconds, hertz = world.running, world.seconds, world.rpm / 60
-    swing = 2 * math.pi * _HUNTING_HZ
+    swing = 2 * math.pi * HUNTING_HZ
     phase = rng.uniform(0, 2 * math.pi)
     early = running.hunting / swing * (np.sin(swing * times + phase) - math.sin(phase))
     early += running.drift * (times**2 / (2 * seconds) - times / 2)
@@ -161,9 +168,9 @@ def _wave(turns: FloatArray, sizes: FloatArray, rng: np.random.Generator) -> Flo
     """Return sizes cos(2 pi turns + a phase of each axis' own), shape (n, axes)."""
     starts = rng.uniform(0, 2 * math.pi, sizes.size)
     angle = 2 * math.pi * turns
-    return np.outer(np.cos(angle), sizes * np.cos(starts)) - np.outer(
-        np.sin(angle), sizes * np.sin(starts)
-    )
+    wave: FloatArray = np.outer(np.cos(angle), sizes * np.cos(starts))
+    wave -= np.outer(np.sin(angle), sizes * np.sin(starts))
+    return wave
 
 
 def _recording(world: World, times: FloatArray, samples: FloatArray, tag: float) -> Recording:

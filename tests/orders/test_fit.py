@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-import statsmodels.api as sm
+import statsmodels.api as sm  # type: ignore[import-untyped]  # ships no types
 from hypothesis import given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose

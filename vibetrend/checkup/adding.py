@@ -1,7 +1,6 @@
 """Adding a recording: read it, measure it, keep it."""
 
 import datetime as dt
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -11,7 +10,6 @@ from vibetrend.errors import LogbookError, ReadError, VibetrendError
 from vibetrend.ingest import read
 from vibetrend.logbook import KeptRecording, Logbook
 from vibetrend.orders import Measurement, measure
-from vibetrend.simulate import DemoPlan
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,9 +88,10 @@ def add_file(
     try:
         engine = _engine_then(logbook, engine_name, date, recording.hours, baseline)
         measurement = measure(recording, engine=engine)
+        content = Path(path).read_bytes()
         kept = logbook.add_recording(
             engine_name,
-            Path(path).read_bytes(),
+            content,
             measurement,
             visit=visit or date.isoformat(),
             hours=recording.hours,
@@ -100,6 +99,8 @@ def add_file(
             baseline=baseline,
             before=before,
         )
+    except OSError as error:
+        raise ReadError(f"{path}: it has gone while it was read; copy it again") from error
     except VibetrendError as error:
         raise type(error)(f"{path}: {error}") from error
     return Added(str(path), kept, measurement)
@@ -121,29 +122,3 @@ def _engine_then(
             f"--hours H (--as-found if the damper was fitted long ago)"
         )
     return logbook.engine(name)
-
-
-def play(plan: DemoPlan, logbook: Logbook, *, today: dt.date) -> Iterator[Added]:
-    """Add everything a demo plan lists, oldest first, one recording for each step."""
-    for planned in plan.engines:
-        logbook.put_engine(planned.file.read_text(encoding="utf-8"), Engine.load(planned.file))
-        start = planned.installation
-        logbook.start_installation(
-            planned.name, date=start.date, hours=start.hours, as_found=start.as_found
-        )
-        for visit in planned.visits:
-            for path in visit.files:
-                yield add_file(
-                    logbook,
-                    path,
-                    engine_name=planned.name,
-                    today=today,
-                    visit=visit.visit,
-                    baseline=visit.baseline,
-                    rpm=visit.rpm,
-                    hours=visit.hours,
-                    date=visit.date,
-                    position=visit.position,
-                    device=visit.device,
-                    condition=visit.condition,
-                )

@@ -1,12 +1,13 @@
 """What only the page needs: the latest recording of each series over time and frequency."""
 
 import tempfile
-from collections.abc import Hashable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from vibetrend.checkup.records import EngineRecord, SeriesRecord
+from vibetrend.errors import VibetrendError
 from vibetrend.ingest import read
 from vibetrend.logbook import Logbook
 from vibetrend.orders import Spectrogram, spectrogram
@@ -14,24 +15,35 @@ from vibetrend.orders import Spectrogram, spectrogram
 _HIGHEST_ORDER = 12.5
 
 
-def with_pictures(logbook: Logbook, records: Sequence[EngineRecord]) -> list[EngineRecord]:
-    """Return the records with a spectrogram of each series' latest recording."""
+def with_pictures(
+    logbook: Logbook, records: Sequence[EngineRecord], *, tell: Callable[[str], None]
+) -> list[EngineRecord]:
+    """Return the records with a spectrogram of each series' latest recording.
+
+    A recording whose original is damaged has no picture; `tell` is called with the reason.
+    """
     return [
-        replace(record, series=tuple(_with_picture(logbook, each) for each in record.series))
+        replace(record, series=tuple(_with_picture(logbook, each, tell) for each in record.series))
         for record in records
     ]
 
 
-def _with_picture(logbook: Logbook, series: SeriesRecord) -> SeriesRecord:
+def _with_picture(
+    logbook: Logbook, series: SeriesRecord, tell: Callable[[str], None]
+) -> SeriesRecord:
     usable = series.recordings.loc[~series.recordings["unusable"].astype(bool)]
     if usable.empty:
         return series
-    return replace(series, spectrogram=_picture(logbook, usable.iloc[-1].to_dict()))
+    try:
+        return replace(series, spectrogram=_picture(logbook, usable.iloc[-1].to_dict()))
+    except VibetrendError as error:
+        tell(f"no picture of the latest recording: {error}")
+        return series
 
 
 def _picture(logbook: Logbook, row: dict[Hashable, Any]) -> Spectrogram:
     with tempfile.TemporaryDirectory() as folder:
-        original = Path(folder) / str(row["name"])
+        original = Path(folder) / "original"
         original.write_bytes(logbook.original(str(row["sha256"])))
         recording = read(original, **row["reading"])
     top = _HIGHEST_ORDER * float(str(row["speed_rpm"])) / 60

@@ -2,6 +2,7 @@
 
 import datetime as dt
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -56,7 +57,7 @@ def _engine(logbook: Logbook, name: str, today: dt.date) -> EngineRecord:
         if (each.installation and each.installation.id) == (present and present.id)
     ]
     hours = _latest_hours(present, series)
-    state = worst(each.info["state"] for each in series)
+    state = worst(each.verdict.state for each in series)
     return EngineRecord(
         engine=present.engine if present else engine,
         status={
@@ -78,6 +79,7 @@ def _series(logbook: Logbook, series: Series) -> SeriesRecord:
     recordings = logbook.recordings(series.id)
     engine = series.installation.engine if series.installation else None
     verdict = nothing_judged() if history.empty else judge(history, engine=engine)
+    verdict = _with_latest(verdict, recordings)
     latest, reference = _spectra(history, series.unit)
     logbook.keep_verdict(series.id, verdict.to_dict(), verdict.state)
     return SeriesRecord(
@@ -90,7 +92,6 @@ def _series(logbook: Logbook, series: Series) -> SeriesRecord:
             "manner": series.manner,
             "speed_rpm": series.speed_rpm,
             "baseline": _baseline_kind(series.installation),
-            "state": _state(verdict, recordings),
         },
         verdict=verdict,
         history=history,
@@ -130,10 +131,15 @@ def _baseline_kind(installation: Installation | None) -> str | None:
     return "as-found" if installation.as_found else "after-installation"
 
 
-def _state(verdict: Verdict, recordings: pd.DataFrame) -> str:
-    """Return the verdict's state; an unusable latest recording asks to be taken again."""
+def _with_latest(verdict: Verdict, recordings: pd.DataFrame) -> Verdict:
+    """Return the verdict; a latest recording that cannot be used asks to be taken again."""
     latest = recordings.sort_values(["hours", "date", "added_at"]).iloc[-1]
-    return worst([verdict.state, "record-again"]) if latest["unusable"] else verdict.state
+    if not latest["unusable"]:
+        return verdict
+    faults = [doubt["message"] for doubt in latest["quality"] if doubt["severity"] == "unusable"]
+    said = f"The latest recording, {latest['name']}, cannot be used. {' '.join(faults)}"
+    state = worst([verdict.state, "record-again"])
+    return replace(verdict, state=state, advice=[said, *verdict.advice])
 
 
 def _latest_hours(present: Installation | None, series: Sequence[SeriesRecord]) -> float | None:

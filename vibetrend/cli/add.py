@@ -88,5 +88,5 @@ def add(
         print_json({"added": [entry.to_dict() for entry in added], "status": to_json(records)})
     elif added:
         filed = {entry.kept.series_id for entry in added}
-        click.echo(f"\n{filed_words(records[0], filed)}\n\n{standing_words(records)}")
+        click.echo(f"\n{filed_words(records[0], filed)}\n\n{standing_words(records, today=today)}")
     ctx.exit(1 if failed else exit_code(records))

@@ -40,7 +40,7 @@ def demo(recordings: Path, output: Path, logbook: Path | None, as_json: bool) ->
     \b
     Example: vibetrend demo
     """
-    from vibetrend.checkup.adding import play
+    from vibetrend.checkup.demo import play
     from vibetrend.checkup.pictures import with_pictures
     from vibetrend.checkup.standing import standing, to_json
     from vibetrend.cli.report import write_page
@@ -59,14 +59,14 @@ def demo(recordings: Path, output: Path, logbook: Path | None, as_json: bool) ->
                 for _ in play(plan, book, today=today):
                     progress.update(1)
             names = [each.name for each in plan.engines]
-            records = with_pictures(book, standing(book, names, today=today))
+            records = with_pictures(book, standing(book, names, today=today), tell=click.echo)
     path = write_page(records, output, title="Invented demo data: one boat, two engines",
                       invented=True)  # fmt: skip
     if as_json:
         print_json(to_json(records) | {"page": str(path)})
         return
     click.echo("Invented demo data: no real boat, engine or reading.\n")
-    click.echo(standing_words(records))
+    click.echo(standing_words(records, today=today))
     click.echo(f"\nThe page: {path}")
 
 

@@ -1,10 +1,14 @@
 """``vibetrend engine``: describe the engines that are looked after."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from vibetrend.cli.options import json_option, logbook_option, print_json
+
+if TYPE_CHECKING:
+    from vibetrend.engine import Engine
 
 
 @click.group()
@@ -22,13 +26,14 @@ def add(file: Path, logbook: Path | None, as_json: bool) -> None:
     \b
     Example: vibetrend engine add engine.toml
     """
-    from vibetrend.engine import Engine
+    from vibetrend.engine import Engine, read_text
     from vibetrend.logbook import Logbook
     from vibetrend.settings import logbook_folder
 
-    described = Engine.load(file)
+    text = read_text(file)
+    described = Engine.parse(text, where=str(file))
     with Logbook.open(logbook_folder(logbook)) as book:
-        what = book.put_engine(file.read_text(encoding="utf-8-sig"), described)
+        what = book.put_engine(text, described)
     if as_json:
         print_json({"name": described.name, "result": what})
         return
@@ -158,10 +163,7 @@ def show(name: str, logbook: Path | None, as_json: bool) -> None:
     click.echo(f"\n# Firing order {described.firing_order_number:g}: {_firing(described)}")
 
 
-def _firing(described: object) -> str:
-    from vibetrend.engine import Engine
-
-    assert isinstance(described, Engine)
+def _firing(described: "Engine") -> str:
     if described.fast_idle_rpm is None:
         return "state fast_idle_rpm to see its frequency"
     hertz = described.firing_order_number * described.fast_idle_rpm / 60

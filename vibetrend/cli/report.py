@@ -36,7 +36,9 @@ def report(name: str | None, output: Path | None, logbook: Path | None, as_json:
 
     with Logbook.open(logbook_folder(logbook)) as book:
         records = with_pictures(
-            book, standing(book, [name] if name else None, today=dt.date.today())
+            book,
+            standing(book, [name] if name else None, today=dt.date.today()),
+            tell=lambda text: click.echo(f"vibetrend: {text}", err=True),
         )
     if not records:
         raise LogbookError("the logbook holds no engine yet; begin with: vibetrend engine new")

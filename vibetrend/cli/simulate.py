@@ -57,7 +57,10 @@ def simulate(
 
     if demo is not None:
         write_demo(demo, seed=seed)
-        click.echo(f"Wrote invented demo recordings into {demo}")
+        if as_json:
+            print_json({"path": str(demo)})
+        else:
+            click.echo(f"Wrote invented demo recordings into {demo}")
         return
     if engine_file is None or output is None:
         raise click.UsageError("give --demo DIR, or --engine FILE and --output FILE")
@@ -92,7 +95,7 @@ def _recording(
         engine,
         rpm=speed,
         seconds=seconds,
-        rate=rate or (8000.0 if sound else 400.0),
+        rate=(8000.0 if sound else 400.0) if rate is None else rate,
         seed=seed,
         sensor=MICROPHONE if sound else PHONE,
         changes_db=changes,

@@ -7,17 +7,16 @@ from vibetrend.checkup.records import EngineRecord, SeriesRecord
 from vibetrend.cli.words import wrapped
 from vibetrend.report.statements import statements
 from vibetrend.report.words import STATE_WORDS, series_name
-from vibetrend.trend.advice import CAUTIONS
+from vibetrend.trend.advice import BLIND, CAUTIONS
 
 _TELLS_APART = ("position", "device", "kind", "condition", "manner")
 
 
-def standing_words(records: Sequence[EngineRecord]) -> str:
+def standing_words(records: Sequence[EngineRecord], *, today: dt.date) -> str:
     """Return where each engine stands: first screen, each series' advice, the cautions."""
-    today = dt.date.today()
     blocks = []
     for record in records:
-        title = f"{record.engine.name}"
+        title = record.engine.name
         lines = [title, "-" * len(title)]
         for said in statements(record, today):
             lines += wrapped(f"{said.label}: {said.words}. {said.text}".strip())
@@ -26,7 +25,7 @@ def standing_words(records: Sequence[EngineRecord]) -> str:
         for series in record.series:
             lines += ["", f"  {series_name(series.info)}"]
             for advice in series.verdict.advice:
-                if advice not in CAUTIONS:
+                if advice not in (BLIND, *CAUTIONS):
                     lines += wrapped(f"- {advice}", indent="  ", hanging="    ")
         blocks.append("\n".join(lines))
     blocks.append("\n".join(line for caution in CAUTIONS for line in wrapped(caution)))
@@ -40,7 +39,7 @@ def filed_words(record: EngineRecord, series_ids: Collection[int]) -> str:
     for one in record.series:
         if one.info["id"] not in series_ids:
             continue
-        lines += wrapped(f"{series_name(one.info)}: {STATE_WORDS[one.info['state']].lower()}.")
+        lines += wrapped(f"{series_name(one.info)}: {STATE_WORDS[one.verdict.state].lower()}.")
         if one not in compared and compared:
             lines += wrapped(
                 f"Compared with nothing: the baseline differs in {_difference(one, compared[0])}. "

@@ -38,12 +38,13 @@ def status(ctx: click.Context, /, name: str | None, logbook: Path | None, as_jso
     from vibetrend.logbook import Logbook
     from vibetrend.settings import logbook_folder
 
+    today = dt.date.today()
     with Logbook.open(logbook_folder(logbook)) as book:
-        records = standing(book, [name] if name else None, today=dt.date.today())
+        records = standing(book, [name] if name else None, today=today)
     if as_json:
         print_json(to_json(records))
     elif records:
-        click.echo(standing_words(records))
+        click.echo(standing_words(records, today=today))
     else:
         click.echo("No engine yet. Next: vibetrend engine new")
     ctx.exit(exit_code(records))

@@ -16,6 +16,7 @@ COLUMNS = [
 ]  # fmt: skip
 
 _FALSE_VISIBLE = 1e-4  # chance that noise alone makes an order visible
+_LEAST_GAIN = 0.5  # of an amplitude left by rounded stamps; with less it is not to be had
 _INSEPARABLE = 4.0  # VIF above which two lines are said to share a frequency
 _BLOCK_SECONDS = 2.0  # longer than the breathing of a warm engine at idle
 _FEWEST_BLOCKS = 5
@@ -56,12 +57,13 @@ def _table(
     result = []
     for row in rows:
         hertz = float(places[row] * crank)
-        gain = estimate.signal.rounding_gain(hertz)
+        gain = max(estimate.signal.rounding_gain(hertz), _LEAST_GAIN)
         v = variance[row] / gain**2
         power = np.abs(estimate.fit.amplitude[row] / gain) ** 2 / 2
         noise = float(np.sum(v))
         amplitude = float(np.sqrt(max(0.0, float(np.sum(power)) - noise)))
         error, variation = _errors(estimate, row, variance[row])
+        error /= gain
         reason = _why_not_visible(estimate, row, hertz, len(v))
         if reason is None and error > amplitude / 2:
             reason = "cannot be told from the noise level"
@@ -70,7 +72,7 @@ def _table(
                 "order": float(places[row]),
                 "frequency_hz": hertz,
                 "amplitude": amplitude,
-                "standard_error": error / gain,
+                "standard_error": error,
                 "floor": float(np.sqrt(noise)),
                 "unit": unit,
                 "variation_percent": variation,
@@ -119,6 +121,9 @@ def _errors(estimate: Estimate, row: int, variance: FloatArray) -> tuple[float, 
 def _why_not_visible(estimate: Estimate, row: int, hertz: float, axes: int) -> str | None:
     if hertz > estimate.signal.nyquist_hz:
         return f"above half the sampling rate, {estimate.signal.nyquist_hz:.0f} Hz"
+    if estimate.signal.rounding_gain(hertz) < _LEAST_GAIN:
+        step = 1e3 * estimate.signal.stamp_step
+        return f"above what time stamps rounded to {step:g} ms can show"
     if estimate.fit.inflation[row] > _INSEPARABLE:
         return f"shares its frequency with {_neighbour(estimate, row, hertz)}"
     if 2 * estimate.strength[row] < scipy.special.chdtri(2 * axes, _FALSE_VISIBLE):

@@ -111,6 +111,7 @@ def settled(now: Estimate, *, steady: bool, driven: Driven) -> Estimate:
     freedom it takes.
     """
     held = _refined(now, stiff=True, driven=driven) if steady else now
+    crank = now.phase.mean_hz()  # every track is judged in the same bands
     free = _refined(held, stiff=False, driven=() if steady else driven)
     shift = free.windows().slips()
     if shift is not None:
@@ -118,10 +119,9 @@ def settled(now: Estimate, *, steady: bool, driven: Driven) -> Estimate:
         mended = _refined(
             _fitted(free.signal, phase, free.orders, free.others), stiff=False, driven=()
         )
-        free = max(free, mended, key=lambda each: each.evidence(each.phase.mean_hz()))
+        free = max(free, mended, key=lambda each: each.evidence(crank))
     if not steady:
         return free
-    crank = held.phase.mean_hz()
     return free if free.evidence(crank) > held.evidence(crank) + _WORTH_WANDER else held
 
 

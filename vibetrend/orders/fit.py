@@ -10,7 +10,7 @@ of c_k is
 
     v_k = S_k rate / 2 * [(D^T D)^-1]_kk                                                     (2)
 
-2 S_k / T for a line alone (Kay, Fundamentals of Statistical Signal Processing I, ex. 3.14); more
+S_k / T for a line alone (Kay, Fundamentals of Statistical Signal Processing I, ex. 3.14); more
 where lines are hard to tell apart, by the variance inflation factor
 
     VIF_k = [(D^T D)^-1]_kk n / 2                                                            (3)

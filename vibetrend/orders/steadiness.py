@@ -100,7 +100,16 @@ def _steady(best: Estimate) -> list[Note]:
     spread = spread_percent(best)
     share, error = best.windows().coherence()
     astray = float(np.mean(np.abs(share - 1) > np.maximum(_ASTRAY, 4 * error)))
-    if spread > _UNSTEADY_PERCENT or astray > _ASTRAY_SHARE:
+    if spread > _UNSTEADY_PERCENT:
+        return [
+            Note(
+                "speed-not-steady",
+                "unusable",
+                f"The speed wandered by {spread:.1f} % (standard deviation): let the engine settle "
+                f"and record again at one steady speed.",
+            )
+        ]
+    if astray > _ASTRAY_SHARE:
         return [
             Note(
                 "speed-not-steady",

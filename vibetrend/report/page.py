@@ -145,8 +145,14 @@ def write(path: str | Path, html: str) -> None:
 def _refuse_a_foreign_file(target: Path) -> None:
     if not target.is_file():
         return
-    with target.open("rb") as file:
-        head = file.read(2000)
+    try:
+        with target.open("rb") as file:
+            head = file.read(2000)
+    except OSError as error:
+        raise VibetrendError(
+            f"{target}: cannot be read ({error.strerror}) and is left alone; "
+            f"choose another --output"
+        ) from error
     if head and _SIGNATURE.encode() not in head:
         raise VibetrendError(
             f"{target}: a file that is no page of vibetrend has this name; choose another --output"

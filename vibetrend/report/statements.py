@@ -67,7 +67,8 @@ def idle_trend(series: SeriesRecord, found: Sequence[Fact]) -> Statement:
         case "no-baseline":
             text = "There is nothing to compare with yet."
         case "learning":
-            text = f"{count(visits, 'check-up')} so far; nothing is judged until it is complete."
+            so_far = f"{count(visits, 'check-up')} so far"
+            text = f"{so_far}; nothing is judged until the baseline is complete."
         case "no-change-seen":
             text = "No order has moved beyond what check-ups usually differ by."
             more += _largest(found)
@@ -78,7 +79,7 @@ def idle_trend(series: SeriesRecord, found: Sequence[Fact]) -> Statement:
                 "phone, its spot or the mounts, not of one part."
             )
         case "record-again":
-            text = "The latest recording looks wrong. Nothing is concluded from it."
+            text = "The latest recording cannot be used: take it again."
         case _:
             text = "Not confirmed yet." if verdict.state == "another-day" else ""
     for fact in named[:1]:
@@ -161,7 +162,7 @@ def next_recording(record: EngineRecord, made_on: dt.date) -> Statement | None:
             "no-baseline": "Take the baseline: three placements on each of three days.",
             "learning": "Complete the baseline: three placements on each of three days.",
         }
-        text = wanted.get(str(record.status.get("state")), "See what to do next.")
+        text = wanted.get(str(record.status.get("state")), "As said under what to do next.")
         words = "Now"
         return Statement(label="Next check-up", state="next", words=words, text=text)
     text = f"That is {hours(due - now)} from the last recording"

@@ -21,8 +21,8 @@ CAUTIONS = (
     "a licensed mechanic's inspection stand above it.",
 )
 BLIND = (
-    "Order amplitudes at fast idle are nearly blind to the damper's stiffness; a slow run-up, "
-    "where the maker allows it, shows it better."
+    "Order amplitudes at fast idle are nearly blind to the damper's stiffness; only a slow run-up "
+    "would show it, and this version does not measure run-ups."
 )
 CHECKUP_HOURS = 180.0  # usual distance of check-ups, for what could be noticed
 LOOK_AGAIN_DAYS = 3
@@ -73,7 +73,7 @@ def _seen(orders: Table, result: Assessment) -> list[str]:
         said.append(
             f"{_name(row)} {'rose' if row['evidence_z'] > 0 else 'fell'} by {abs(change):.1f} dB "
             f"(times {10 ** (change / 20):.2f}, {100 * (10 ** (change / 20) - 1):+.0f} %) since "
-            f"about {_hours(row['since_hours'])}; one check-up usually scatters by "
+            f"about {_at(row['since_hours'])}; one check-up usually scatters by "
             f"{row['scatter_db']:.1f} dB."
         )
     if len(moved) > 1:
@@ -89,7 +89,7 @@ def _seen(orders: Table, result: Assessment) -> list[str]:
     if result.common_state == "all-moved":
         said.append(
             f"All orders together {'rose' if result.common_z > 0 else 'fell'} by "
-            f"{abs(result.common_change):.1f} dB since about {_hours(result.common_since)}: that "
+            f"{abs(result.common_change):.1f} dB since about {_at(result.common_since)}: that "
             f"is usually the phone, its spot or its settings, then the mounts, and no single order."
         )
     if result.common_state == "another-day":
@@ -115,9 +115,9 @@ def _until_limit(row: dict[str, Any]) -> list[str]:
         return [
             f"{_name(row)} is not seen on its way to the limit: it looks like a jump that stayed."
         ]
-    until = f"and {_hours(high)}" if np.isfinite(high) else "and never"
+    until = f"and {_ahead(high)}" if np.isfinite(high) else "and never"
     return [
-        f"{_name(row)} may reach the limit between {_hours(low)} from now {until} (90 % interval); "
+        f"{_name(row)} may reach the limit between {_ahead(low)} from now {until} (90 % interval); "
         f"the chance that it is never reached is {100 * row['probability_never']:.0f} %."
     ]
 
@@ -146,9 +146,15 @@ def _next(state: str, arranged: History, recordings: Table) -> list[str]:
             )
         case "all-moved":
             said.append(
-                "Check spot, mounting, phone and case; if one of them is new, start a new baseline."
+                "Check spot, mounting, phone and case. If one of them is new, name it with "
+                "--device or --position and add with --baseline: that begins a series of its own."
             )
-        case "changed" | "past-limit":
+        case "past-limit":
+            said.append(
+                "Have the parts below and the damper looked at before long runs; the maker's "
+                "limits decide whether the engine may run."
+            )
+        case "changed":
             said.append("Take the next check-up earlier than usual, and look at the parts below.")
     if not said and len(latest) < FULL_DAY:
         said.append(
@@ -218,7 +224,7 @@ def _noticeable(arranged: History, orders: Table, result: Assessment) -> list[st
     hours = rise * CHECKUP_HOURS
     return [
         f"With this baseline and scatter, a jump of about {step:.1f} dB would be confirmed by a "
-        f"second day, and a rise of 1 dB per 500 h after about {_hours(hours)} "
+        f"second day, and a rise of 1 dB per 500 h after about {_ahead(hours)} "
         f"({hours / 500:.1f} dB)."
     ]
 
@@ -252,12 +258,15 @@ def _name(row: dict[str, Any]) -> str:
     return name[0].upper() + name[1:]
 
 
-def _hours(hours: float) -> str:
-    """Return hours with two digits."""
-    if not np.isfinite(hours):
-        return "an unknown time"
-    digits = 1 - int(np.floor(np.log10(max(hours, 1.0))))
-    return f"{round(hours, min(digits, 0)):.0f} h"
+def _at(hours: float) -> str:
+    """Return engine hours, whole."""
+    return f"{hours:.0f} h" if np.isfinite(hours) else "an unknown time"
+
+
+def _ahead(hours: float) -> str:
+    """Return hours ahead with two digits, rounded down: no forecast knows more."""
+    step = 10.0 ** max(int(np.floor(np.log10(max(hours, 1.0)))) - 1, 0)
+    return f"{step * np.floor(hours / step):.0f} h"
 
 
 def _count(number: int, what: str) -> str:

@@ -152,7 +152,7 @@ def baseline_complete(baseline: Bools, used: Bools) -> bool:
 def _common(levels: Levels, placements: Placements, first: int) -> tuple[float, float, float, str]:
     """Judge what all orders did together, by the same bend test with its own scatter."""
     if not levels.is_order.sum() >= 4:
-        return np.nan, 0.0, np.nan, "no-baseline"
+        return np.nan, 0.0, np.nan, "no-change-seen"
     shift = placements.common[..., None]
     scatter = usual_scatter(
         shift, prior_placement=np.array([0.8]), prior_day=np.array([0.3]), pooled=np.array([False])

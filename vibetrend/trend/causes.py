@@ -49,8 +49,7 @@ HIGH = Pattern(
     "High orders lie nearest to the crankshaft's own twist",
     "the damper, whose rubber or fluid has changed",
     "a speed that differs a little from the baseline's, which moves high orders too",
-    "repeat at exactly the baseline's speed, look at the damper's index marks, and take a slow "
-    "run-up if the maker allows it",
+    "repeat at exactly the baseline's speed, and look at the damper's index marks",
 )
 OTHER = Pattern(
     "A single whole order has no one usual cause",

@@ -60,7 +60,12 @@ def arrange(history: pd.DataFrame, *, limit_db: float) -> History:
     visits = _Visits(rows)
     why, notes = _gate(rows, visits)
     usable = np.array([not reason for reason in why])
-    judged, not_judged = _judged(rows, visits, usable)
+    judged, not_judged, appeared = _judged(rows, visits, usable)
+    notes += [
+        f"{name[0].upper() + name[1:]} stands out now and did not at the baseline, so how far it "
+        f"moved cannot be told: look at it."
+        for name in appeared
+    ]
     features = [rows.features[k] for k in judged]
     kept = visits.order[usable[visits.order]]
     places = _places(visits.rank[kept])
@@ -111,7 +116,7 @@ def _check_time(visits: list[Hashable], hours: Floats, date: NDArray[np.datetime
         late = dated[back[0]]
         raise JudgeError(
             f"check-up {visits[late]} has more engine hours ({hours[late]:g} h) than one of a "
-            f"later date; correct the hours or the date, or enter the change of the hour meter"
+            f"later date; correct the hours or the date"
         )
 
 
@@ -152,17 +157,30 @@ def _median(values: Floats) -> float:
     return float(np.median(known)) if known.size else np.nan
 
 
-def _judged(rows: Rows, visits: _Visits, usable: Bools) -> tuple[list[int], list[str]]:
-    """Return the features seen in half of the baseline and of the latest check-up; name others."""
+def _judged(rows: Rows, visits: _Visits, usable: Bools) -> tuple[list[int], list[str], list[str]]:
+    """Return the features seen in half of the baseline and of the latest check-up.
+
+    Also name those that were not, and those that only the latest check-up shows.
+    """
     every = np.arange(len(rows.features))
     if not usable.any():
-        return [], [label(*rows.features[k]) for k in every]
-    told = np.ones(every.size, dtype=bool)
+        return [], [label(*rows.features[k]) for k in every], []
     latest = visits.rank == visits.rank[usable].max()
-    for some in (visits.baseline[rows.visit] & usable, latest & usable):
+    base = visits.baseline[rows.visit]
+
+    def seen_in_half(some: Bools) -> Bools:
         shown = rows.seen & some[rows.recording]
-        told &= 2 * np.bincount(rows.feature[shown], minlength=every.size) >= some.sum()
-    return every[told].tolist(), [label(*rows.features[k]) for k in every[~told]]
+        counts = np.bincount(rows.feature[shown], minlength=every.size)
+        return np.asarray(2 * counts >= some.sum(), dtype=bool)
+
+    before, now = seen_in_half(base & usable), seen_in_half(latest & usable)
+    appeared = now & ~before & bool((latest & ~base).any()) & bool(base.any())
+    names = [label(*feature) for feature in rows.features]
+    return (
+        every[before & now].tolist(),
+        [names[k] for k in every[~(before & now) & ~appeared]],
+        [names[k] for k in every[appeared]],
+    )
 
 
 def _places(rank: NDArray[np.intp]) -> list[tuple[int, int]]:

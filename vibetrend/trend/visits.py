@@ -67,6 +67,37 @@ def standing_alone(change: Floats, variance: Floats) -> Bools:
     return compared & ~alike
 
 
+def _neighbours(change: Floats, known: Bools) -> tuple[Floats, Floats]:
+    """Return the nearest known values before and after each visit.
+
+    The first known visit has the two after it for neighbours, the last the one before it twice.
+    A visit that was left out, or lacks the feature, is nobody's neighbour.
+    """
+    visits = change.shape[1]
+    place = np.broadcast_to(np.arange(visits), change.shape)
+    last = np.maximum.accumulate(np.where(known, place, -1), axis=1)
+    left = np.concatenate([np.full_like(last[:, :1], -1), last[:, :-1]], axis=1)
+    coming = np.minimum.accumulate(np.where(known, place, visits)[:, ::-1], axis=1)[:, ::-1]
+    right = np.concatenate([coming[:, 1:], np.full_like(coming[:, :1], visits)], axis=1)
+
+    def at(index: NDArray[np.intp]) -> Floats:
+        there = (index >= 0) & (index < visits)
+        taken = np.take_along_axis(change, np.clip(index, 0, visits - 1), axis=1)
+        return np.where(there, taken, np.nan)
+
+    second = np.where(
+        right < visits,
+        np.take_along_axis(right, np.clip(right, 0, visits - 1), axis=1),
+        visits,
+    )
+    before, after = at(left), at(right)
+    before = np.where(np.isnan(before), at(second), before)
+    after = np.where(np.isnan(after), before, after)
+    before = np.where(np.isnan(before), after, before)
+    alone = np.isnan(before)  # no other visit knows the feature
+    return np.where(alone, change, before), np.where(alone, change, after)
+
+
 def tame(change: Floats, variance: Floats) -> tuple[Floats, Floats]:
     """Limit what one day can say that no neighbouring day bears out.
 
@@ -76,9 +107,9 @@ def tame(change: Floats, variance: Floats) -> tuple[Floats, Floats]:
     visits = change.shape[1]
     if visits < 3:
         return change, variance
-    sd = np.sqrt(np.where(np.isinf(variance), 1e6, variance))
-    before = np.concatenate([change[:, 2:3], change[:, :-1]], axis=1)
-    after = np.concatenate([change[:, 1:], change[:, -2:-1]], axis=1)
+    known = np.isfinite(variance)
+    sd = np.sqrt(np.where(known, variance, 1e6))
+    before, after = _neighbours(change, known)
     low, high = np.minimum(before, after), np.maximum(before, after)
     wild = (change < low - WILD_SD * sd) | (change > high + WILD_SD * sd)
     wild[:, -1] = False  # the next day will tell
