@@ -6,6 +6,7 @@ means (an encoder's teeth, lines of a long Fourier transform).
 
 import functools
 import math
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,11 @@ from vibetrend.units import STANDARD_GRAVITY
 
 REAL = Path(__file__).parents[1].parent / "shared" / "data" / "real"
 pytestmark = pytest.mark.skipif(not REAL.is_dir(), reason="the real recordings are not here")
+
+
+@functools.cache
+def generator_set(name: str, *columns: int) -> vt.Recording:
+    return vt.read(REAL / f"genset_{name}.txt.zip", columns=columns, unit="V", rpm=3150)
 
 
 @functools.cache
@@ -78,8 +84,7 @@ def test_hard_motor_is_not_misled_by_mains() -> None:
 )
 def test_generator_set_pressure(order: float, volts: float) -> None:
     """The pressure of a four-stroke repeats every two turns. The encoder says 3172.2 rpm."""
-    recording = vt.read(REAL / "genset_noload.txt.zip", columns=[3], unit="V", rpm=3150)
-    measured = vt.measure(recording)
+    measured = vt.measure(generator_set("noload", 3))
     # 26 turns in half a second; the speed of one cylinder swings within each.
     assert measured.speed.rpm == pytest.approx(3172.2, abs=2.0)
     assert codes(measured) == {"too-short": "warning"}
@@ -102,8 +107,8 @@ RUNNING_DOWN = [
 @pytest.mark.parametrize(("columns", "rpm"), RUNNING_DOWN)
 def test_generator_set_that_runs_down_is_unusable(columns: list[int], rpm: int) -> None:
     """Its encoder falls from 47.9 to 36.0 turns per second within the recording."""
-    file = REAL / "genset_coastdown.txt.zip"
-    assert vt.measure(vt.read(file, columns=columns, unit="V", rpm=rpm)).unusable
+    recording = replace(generator_set("coastdown", *columns), rpm=rpm)
+    assert vt.measure(recording).unusable
 
 
 def test_phone_on_a_dashboard_at_cold_start() -> None:

@@ -27,6 +27,7 @@ from invented_life import (
 from vibetrend.checkup.adding import measure_file
 from vibetrend.checkup.records import EngineRecord
 from vibetrend.checkup.standing import standing, to_json
+from vibetrend.cli.standing_words import standing_words
 from vibetrend.cli.status import exit_code
 from vibetrend.engine import Engine
 from vibetrend.errors import LogbookError, MeasureError, ReadError
@@ -128,6 +129,10 @@ def test_an_unusable_latest_recording_is_to_be_taken_again(begun: Logbook, tmp_p
     assert engine.status["state"] == "record-again"
     assert engine.status["next_recording_hours"] == 3500
     assert exit_code([engine]) == 3
+    assert engine.series[0].verdict.state == "record-again"  # state and words say the same
+    words = standing_words([engine], today=TODAY)
+    assert "Record again now" in words
+    assert "still.csv, cannot be used. No engine order near" in " ".join(words.split())
 
     check_up(begun, tmp_path, LATER, 3500)
     assert main_engine(begun).status["state"] == "no-change-seen"

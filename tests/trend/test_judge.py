@@ -200,6 +200,15 @@ def test_infinite_hours_are_null_in_json():
     assert {row["hours_to_limit"] for row in verdict.to_dict()["orders"]} == {None}
 
 
+def test_order_that_rises_out_of_the_noise_is_named():
+    table = history(checkups=3)
+    table["visible"] = (table["order"] != 6.5) | (table["visit"] == "v05")
+    verdict = judge(table)
+    assert 6.5 not in verdict.orders["order"].tolist()
+    assert any("Order 6.5 stands out now and did not at the baseline" in s for s in verdict.advice)
+    assert not any("too weak" in sentence for sentence in verdict.advice)
+
+
 def test_invisible_order_is_not_judged_and_named():
     table = history()
     table["visible"] = table["order"] != 6.5

@@ -177,6 +177,16 @@ def test_tame_limits_one_day_and_lets_two_that_agree_pass():
     assert np.isinf(variance[0]).tolist() == [False] * 3 + [True] + [False] * 2
 
 
+def test_a_missing_checkup_is_nobody_s_neighbour():
+    """Two days that agree are two days that agree, whatever was missed between them."""
+    change = np.array([[0.0, 0, 0, 8, 0, 8, 0, 8]])
+    variance = np.ones_like(change)
+    variance[0, [4, 6]] = np.inf  # the order could not be seen there
+    tamed, weighed = tame(change, variance)
+    assert tamed[0, [3, 5, 7]].tolist() == [8, 8, 8]
+    assert np.isfinite(weighed[0, [3, 5, 7]]).all()
+
+
 def test_standing_alone_names_one_day_but_no_lasting_change():
     change = np.random.default_rng(4).normal(0, 0.5, (14, 9))
     spot = np.random.default_rng(5).normal(0, 3, 14)
