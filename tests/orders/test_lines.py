@@ -29,6 +29,7 @@ def others(samples: FloatArray) -> list[tuple[float, bool]]:
         samples,
         orders=HALF_ORDERS,
         known=[],
+        least=0.0,
         top_hz=200.0,
         even_rate=400.0,
     )

@@ -108,7 +108,8 @@ def test_a_tag_5_percent_off_is_not_held_against_it() -> None:
 def test_a_short_recording_is_measured_with_a_warning(seconds: float) -> None:
     truth = made(World(cn0_db=55, seconds=seconds), 140)
     measured = measure(truth.recording)
-    assert doubts(measured) == {"too-short": "warning"}
+    few = truth.rpm / 60 * seconds < 30  # turns: too few to show a steady engine
+    assert doubts(measured) == {"too-short": "unusable" if few else "warning"}
     assert measured.speed.rpm == pytest.approx(truth.rpm, abs=6 * truth.rpm_bound)
 
 

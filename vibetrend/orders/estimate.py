@@ -79,7 +79,7 @@ class Estimate:
         )
         width = max(4, int(0.5 * tag_hz / step))
         bands = spectrum.shape[1] // width
-        power = np.abs(spectrum[:, : bands * width]) ** 2
+        power = np.abs(spectrum[:, : bands * width]) ** 2 + 1e-200
         likelihood = -width * np.log(power.reshape(len(power), bands, width).mean(axis=-1)).sum()
         naming = np.log(2 * signal.duration * top) + power.shape[0]
         return float(likelihood - self.phase.complexity() - naming * len(self.others))
@@ -92,15 +92,14 @@ def begun(signal: Signal, spline: Spline, candidate: Candidate, *, orders: Float
     engine's before these are found.
     """
     phase = start_phase(spline, signal.time, candidate.time, candidate.hertz)
-    steady = candidate.steady
-    return _improved(_fitted(signal, phase, orders, []), stiff=steady, hunt=steady, driven=())[0]
+    now = _fitted(signal, phase, orders, [])
+    return _improved(now, stiff=candidate.steady, hunt=False, driven=())[0]
 
 
 def tried(now: Estimate, *, steady: bool) -> Estimate:
     """Refine a candidate far enough to compare it with others."""
     for turn in range(_TRIAL_ROUNDS):
-        hunt = not steady and turn == _TRIAL_HUNT
-        now, _ = _improved(now, stiff=steady, hunt=hunt, driven=())
+        now, _ = _improved(now, stiff=steady, hunt=turn == _TRIAL_HUNT, driven=())
     return now
 
 
@@ -182,6 +181,10 @@ def _fitted(signal: Signal, phase: Phase, orders: FloatArray, others: list[Other
         width_hz=_NOISE_WIDTH * crank,
         even_rate=signal.rate if signal.even else None,
     )
+    # A dead axis has no noise to weigh by, nor has an invented signal without any: 140 dB of
+    # range are more than any sensor has.
+    least = 1e-14 * float(np.mean(signal.samples**2)) / signal.rate + 1e-200
+    density = np.maximum(density, least)
     return Estimate(signal, phase, theta, orders, others, lines, fit, density)
 
 
@@ -190,10 +193,12 @@ def _hunted(now: Estimate, driven: Driven) -> list[OtherLine]:
     signal = now.signal
     found = list(now.others)
     for name, ratio in driven:
-        known = [line for line in found if line.follows_crank and not line.name]
-        near = [line for line in known if abs(line.place / ratio - 1) <= 0.03]
-        if near:  # found already, without its name
-            found[found.index(near[0])] = replace(near[0], name=name)
+        crank = now.phase.mean_hz()
+        known = [line for line in found if not line.name]
+        near = [line for line in known if abs(line.hertz(crank) / crank / ratio - 1) <= 0.03]
+        if near:  # found already, without its name; at a steady speed perhaps as kept by the clock
+            place = near[0].hertz(crank) / crank
+            found[found.index(near[0])] = OtherLine(place, follows_crank=True, name=name)
             continue
         found.append(
             find_driven(now.theta, now.fit.residual, name=name, ratio=ratio, orders=now.orders)
@@ -204,6 +209,7 @@ def _hunted(now: Estimate, driven: Driven) -> list[OtherLine]:
         now.fit.residual,
         orders=now.orders,
         known=found,
+        least=float(np.mean(signal.samples**2)) * 1e-12,
         top_hz=min(float(now.orders[-1] * now.phase.mean_hz() * 1.02), signal.nyquist_hz),
         even_rate=signal.rate if signal.even else None,
     )

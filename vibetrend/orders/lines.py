@@ -16,7 +16,7 @@ from vibetrend.recording import FloatArray
 MAX_OTHERS = 16  # lines beyond the orders that are fitted along
 _PER_ROUND = 5
 _FALSE_LINES = 1e-3  # expected number of lines found in noise alone, per search
-_CLEAR = 1.5  # nearest distance to a line already fitted, in 1 / duration
+_CLEAR = 1.5  # nearest distance to a half order, in 1 / duration
 _SIDEBAND = 0.02  # nearer than this to a half order it is that order's own breathing, orders
 
 
@@ -68,6 +68,7 @@ def find_others(
     *,
     orders: FloatArray,
     known: list[OtherLine],
+    least: float,
     top_hz: float,
     even_rate: float | None,
 ) -> list[OtherLine]:
@@ -78,7 +79,7 @@ def find_others(
     step, spectrum = transform(
         grid(time, residual, top=top_hz, even_rate=even_rate), top=top_hz, hann=True
     )
-    in_time = _peaks(np.abs(spectrum) ** 2, step)
+    in_time = _peaks(np.abs(spectrum) ** 2, step, least)
     in_time = [
         peak
         for peak in in_time
@@ -91,7 +92,7 @@ def find_others(
     )
     in_turns = [
         peak
-        for peak in _peaks(np.abs(spectrum) ** 2, step)
+        for peak in _peaks(np.abs(spectrum) ** 2, step, least)
         if _distance(np.array([peak.place]), orders)[0] > max(_SIDEBAND, _CLEAR / turns)
     ]
     found: list[OtherLine] = []
@@ -148,15 +149,18 @@ def _order_power(theta: FloatArray, residual: FloatArray, top: float) -> tuple[f
     return step, (np.abs(spectrum) ** 2).sum(axis=0)
 
 
-def _peaks(power: FloatArray, step: float) -> list[_Peak]:
-    """Return the peaks no noise would make, summed over axes after whitening."""
+def _peaks(power: FloatArray, step: float, least: float) -> list[_Peak]:
+    """Return the peaks no noise would make, summed over axes after whitening.
+
+    Below `least`, amplitude squared, there is nothing to be found: rounding, not recording.
+    """
     axes, count = power.shape
     width = max(32, count // 60)
     blocks = count // width
     if blocks < 1:
         return []
     level = np.median(power[:, : blocks * width].reshape(axes, blocks, width), axis=-1)
-    level = level / np.log(2) + 1e-30
+    level = np.maximum(level / np.log(2), least + 1e-200)
     centres = (np.arange(blocks) + 0.5) * width
     floor = np.stack([np.interp(np.arange(count), centres, row) for row in level])
     height = (power / floor).sum(axis=0)

@@ -12,7 +12,7 @@ from vibetrend.orders.measurement import Measurement, Speed
 from vibetrend.orders.overall import overall
 from vibetrend.orders.phase import Spline
 from vibetrend.orders.search import REACH, candidates
-from vibetrend.orders.signal import Signal, prepare
+from vibetrend.orders.signal import Signal, middle, prepare
 from vibetrend.orders.steadiness import speed_notes, spread_percent
 from vibetrend.recording import FloatArray, Note, Recording
 
@@ -21,6 +21,7 @@ _HOPELESS = 1000.0  # log evidence by which a candidate may be behind after one 
 _TAG_ERROR = 0.025  # standard deviation of a rev counter, share of the speed
 _RIVAL = 12.0  # a speed whose log evidence is within this of the best could be the true one
 _APART = 0.01  # speeds nearer than this share are the same answer
+_LONGEST_SECONDS = 120.0  # the phase of more costs time and memory and tells little more
 _FEWEST_TURNS = 8.0  # half orders need four of their own cycles to be told apart
 
 
@@ -48,6 +49,15 @@ def measure(recording: Recording, *, engine: Engine | None = None) -> Measuremen
     tag = _stated_rpm(recording, engine, notes)
     _refuse_what_cannot_be_measured(recording, tag)
     notes += check(recording)
+    whole, recording = recording, middle(recording, seconds=_LONGEST_SECONDS)
+    if recording is not whole:
+        notes.append(
+            Note(
+                "shortened",
+                "note",
+                f"The middle {recording.duration_s:.0f} s of {whole.duration_s:.0f} s count.",
+            )
+        )
     orders = _orders(engine)
     driven = () if engine is None else tuple((part.name, part.ratio) for part in engine.driven)
     top = max([float(orders[-1]), *(ratio for _, ratio in driven)])
@@ -57,7 +67,7 @@ def measure(recording: Recording, *, engine: Engine | None = None) -> Measuremen
     axes, kind, unit = recording.axes, recording.kind, recording.unit
     table = order_table(best, axes=axes, kind=kind, unit=unit)
     return Measurement(
-        recording=recording,
+        recording=whole,
         speed=_speed(best, rivals, recording.rpm),
         orders=table,
         driven=driven_table(best, axes=axes, kind=kind, unit=unit),

@@ -199,6 +199,8 @@ def refine(
     weight = slope / variance  # (orders, axes)
     pull = np.einsum("na,na->n", (weight.T @ lines).real.T, residual)
     alpha = float(np.sum(np.abs(slope) ** 2 / variance) / 2)
+    if alpha <= 0:  # silence: nothing to follow
+        return replace(phase, alpha=0.0, lam=np.inf)
     known = spline.modes.T @ (spline.gather(pull) + alpha * spline.gram @ phase.beta)
     lam = _STIFF * alpha if stiff else _likeliest_prior(known, alpha, spline.stiffness)
     prior = lam * spline.stiffness

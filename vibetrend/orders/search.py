@@ -8,6 +8,7 @@ only a start for :mod:`vibetrend.orders.phase`.
 """
 
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +26,7 @@ _SAME_TRACK = 0.0015  # tracks nearer than this share everywhere refine to the s
 _APART = 0.006  # two candidate speeds differ at least by this share
 _CAPS = (np.inf, 20.0)  # what one line may count, in its noise level
 _PATHS = 2
+_ENOUGH_SHOWN = 12  # orders below half the sampling rate that find the speed by themselves
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,24 +55,28 @@ def candidates(
         Orders that the engine shows, and known ratios of driven parts, whose lines help to tell
         the engine's own lines from theirs.
     """
-    # Above half the sampling rate there are only images of what lies below.
-    orders = orders[orders * tag_hz * (1 + REACH) < signal.nyquist_hz]
-    if not len(orders):
+    if orders[0] * tag_hz * (1 + REACH) > signal.nyquist_hz:
         return []
     block = min(_BLOCK_TURNS / tag_hz, signal.duration / 2)
     speeds = _speed_grid(tag_hz, REACH, block, orders)
     gridded = grid(
         signal.time,
         signal.samples,
-        top=speeds[-1] * orders[-1] * 1.05,
+        top=min(speeds[-1] * orders[-1] * 1.05, signal.nyquist_hz),
         even_rate=signal.rate if signal.even else None,
     )
+    top = min(float(speeds[-1] * orders[-1]), signal.nyquist_hz)
+    rate = 2 * signal.nyquist_hz
+    times, step, white = _whitened_blocks(gridded, block, top, tag_hz)
+    shown = orders[orders * tag_hz * (1 + REACH) < signal.nyquist_hz]
+    # Where sampling shows few orders, those it folds back may be the engine's strongest, or may
+    # mislead: try both ways.
+    choices = [shown] if len(shown) >= _ENOUGH_SHOWN else [shown, orders]
     found = []
-    times, step, white = _whitened_blocks(gridded, block, float(speeds[-1] * orders[-1]), tag_hz)
-    for cap in _CAPS:
+    for sought, cap in product(choices, _CAPS):
         # Overlapping Hann blocks see each sample 1 / _HOP times: count its evidence once.
         capped = np.minimum(white, cap).sum(axis=1)
-        energy = _HOP * _comb(capped, step, speeds, orders, driven)
+        energy = _HOP * _comb(capped, step, speeds, sought, driven, rate)
         banned = np.zeros(len(speeds), bool)
         for _ in range(_PATHS):
             path = _best_path(np.where(banned, -1e12, energy), speeds)
@@ -79,8 +85,9 @@ def candidates(
             found.append(Candidate(times, speeds[path], steady=False))
             banned |= np.abs(speeds / speeds[path].mean() - 1) < _APART
     ends = np.array([0.0, signal.duration])
-    for steady in _steady(gridded, signal, tag_hz, orders, driven):
-        found.append(Candidate(ends, np.full(2, steady), steady=True))
+    for sought in choices:
+        for hertz in _steady(gridded, signal, tag_hz, sought, driven):
+            found.append(Candidate(ends, np.full(2, hertz), steady=True))
     return _distinct(found)
 
 
@@ -127,7 +134,9 @@ def _steady(
     gridded: Grid, signal: Signal, tag_hz: float, orders: FloatArray, driven: FloatArray
 ) -> list[float]:
     """Return the speeds that explain most, were the speed constant throughout."""
-    step, spectrum = transform(gridded, padding=2, top=tag_hz * (1 + REACH) * orders[-1] * 1.02)
+    top = min(tag_hz * (1 + REACH) * orders[-1] * 1.02, signal.nyquist_hz)
+    rate = 2 * signal.nyquist_hz
+    step, spectrum = transform(gridded, padding=2, top=top)
     power = np.abs(spectrum) ** 2
     noise = _noise_floor(power, width=int(1.5 * tag_hz / step))
     fine = 0.3 / signal.duration / orders[-1]
@@ -135,24 +144,36 @@ def _steady(
     found = []
     for cap in _CAPS:
         white = np.minimum(power / noise, cap).sum(axis=0)
-        energy = _comb(white[np.newaxis], step, speeds, orders, driven)[0]
+        energy = _comb(white[np.newaxis], step, speeds, orders, driven, rate)[0]
         found.append(float(speeds[np.argmax(energy)]))
     return found
 
 
 def _comb(
-    white: FloatArray, step: float, speeds: FloatArray, orders: FloatArray, driven: FloatArray
+    white: FloatArray,
+    step: float,
+    speeds: FloatArray,
+    orders: FloatArray,
+    driven: FloatArray,
+    rate: float,
 ) -> FloatArray:
-    """Add up the whitened energy at every order of every speed, shape (blocks, speeds)."""
+    """Add up the whitened energy at every order of every speed, shape (blocks, speeds).
+
+    An order above half the sampling rate is looked for where sampling folds it to.
+    """
     energy = np.zeros((len(white), len(speeds)))
     last = white.shape[1] - 1
+
+    def bins(hertz: FloatArray) -> NDArray[np.intp]:
+        folded = np.abs(hertz - rate * np.round(hertz / rate))
+        nearest: NDArray[np.intp] = np.minimum((folded / step + 0.5).astype(np.intp), last)
+        return nearest
+
     for order in orders:
-        place = np.minimum((speeds * order / step + 0.5).astype(np.intp), last)
-        energy += white[:, place]
+        energy += white[:, bins(speeds * order)]
     for ratio in driven:  # belts creep by 1 to 2 %: the best line within 3 % below the ratio
         creep = ratio * np.arange(0.97, 1.0051, 0.0025)
-        place = np.minimum((np.outer(speeds, creep) / step + 0.5).astype(np.intp), last)
-        energy += white[:, place].max(axis=-1)
+        energy += white[:, bins(np.outer(speeds, creep))].max(axis=-1)
     return energy
 
 

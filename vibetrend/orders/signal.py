@@ -1,6 +1,6 @@
 """A recording made ready for the order fit: one clock, no faster than needed."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import soxr
@@ -74,6 +74,20 @@ def prepare(recording: Recording, *, top_hz: float) -> Signal:
     time = np.arange(len(samples)) / rate if even else time - start
     step = 0.0 if even else _resolution(time)
     return Signal(time, samples, rate, even, nyquist, start, step)
+
+
+def middle(recording: Recording, *, seconds: float) -> Recording:
+    """Return the samples within half of `seconds` of the middle one; a short one as it is."""
+    assert recording.samples is not None
+    if recording.duration_s <= seconds:
+        return recording
+    if recording.sample_rate is not None:
+        count = int(seconds * recording.sample_rate)
+        first = (recording.count - count) // 2
+        return replace(recording, samples=recording.samples[first : first + count])
+    time = recording.time_s()
+    near = np.abs(time - time[recording.count // 2]) <= seconds / 2
+    return replace(recording, samples=recording.samples[near], times=time[near])
 
 
 def _straight_clock(time: FloatArray) -> tuple[float, float] | None:

@@ -48,10 +48,10 @@ def grid(position: FloatArray, samples: FloatArray, *, top: float, even_rate: fl
     if even_rate is not None:
         return Grid(np.ascontiguousarray(samples.T), even_rate, False, even_rate)
     rate = _OVERSAMPLING * top
-    place = (position - position[0]) * rate
+    place = (position - position.min()) * rate  # a poor track may run backwards
     left = np.floor(place).astype(np.intp)
     share = place - left
-    length = int(left[-1]) + 2
+    length = int(left.max()) + 2
     values = np.stack(
         [
             np.bincount(left, axis * (1 - share), length)
@@ -59,7 +59,7 @@ def grid(position: FloatArray, samples: FloatArray, *, top: float, even_rate: fl
             for axis in samples.T
         ]
     )
-    density = len(position) / (position[-1] - position[0])
+    density = len(position) / np.ptp(position)
     return Grid(values, rate, True, density)
 
 

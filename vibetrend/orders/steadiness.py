@@ -14,9 +14,11 @@ _ASTRAY = 0.4  # a stretch whose orders differ from the whole by this share is a
 _ASTRAY_SHARE = 0.1  # of the recording
 _SHORT_SECONDS = 8.0
 _SHORT_TURNS = 60.0
+_FEWEST_TURNS = 30.0  # fewer cannot show whether the engine ran alike throughout
 _ON_STEP = 0.02  # of a step between the half orders of a slower engine
 _FEWEST_BETWEEN = 3
 _FEWEST_WHOLE = 5
+_FEW_CLEAR = 4  # orders: with more, strong lines beside them do not shake the speed
 _MAINS_HZ = (50.0, 60.0)
 
 
@@ -30,7 +32,18 @@ def speed_notes(
 ) -> list[Note]:
     """Return the doubts about speed and length of a steady recording."""
     notes = [*_length(best)]
-    if best.strength[: len(best.orders)].max() < _RUNNING:
+    clear = best.orders[best.strength[: len(best.orders)] > _RUNNING].tolist()
+    if clear and set(clear) <= set(_on_mains(best)):
+        return [
+            *notes,
+            Note(
+                "engine-not-running",
+                "unusable",
+                "Only lines at mains frequency stand out, which is electrical hum: was the engine "
+                "running? If so, record at a slightly different speed.",
+            ),
+        ]
+    if not clear:
         notes.append(
             Note(
                 "engine-not-running",
@@ -40,9 +53,11 @@ def speed_notes(
             )
         )
         return notes
-    notes += _steady(best) + _multiple(best, tag_rpm) + _few_lines(best, engine)
+    notes += _steady(best)
     rpm = 60 * best.phase.mean_hz()
-    if abs(rpm / tag_rpm - 1) * 100 > _TAG_PERCENT:
+    multiple = _multiple(best, tag_rpm)
+    notes += multiple or _few_lines(best, engine)
+    if not multiple and abs(rpm / tag_rpm - 1) * 100 > _TAG_PERCENT:
         notes.append(
             Note(
                 "tag-contradicted",
@@ -89,7 +104,7 @@ def _length(best: Estimate) -> list[Note]:
     return [
         Note(
             "too-short",
-            "warning",
+            "warning" if turns >= _FEWEST_TURNS else "unusable",
             f"Only {best.signal.duration:.2g} s, {turns:.0f} turns: orders and their errors are "
             f"uncertain; record 60 s.",
         )
@@ -164,21 +179,38 @@ def _few_lines(best: Estimate, engine: Engine | None) -> list[Note]:
         and (clear % 1 == 0).all()
     ):
         doubt = f"only whole orders stand out, as if the engine ran at {2 * rpm:.0f} rpm"
+    elif (
+        len(clear) <= _FEW_CLEAR
+        and _foreign_strength(best) > best.strength[: len(best.orders)].sum()
+    ):
+        doubt = "lines that are no order of it are stronger than its orders"
     else:
         return []
     message = f"The speed of {rpm:.0f} rpm is in doubt: {doubt}. Compare with the rev counter."
     return [Note("speed-ambiguous", "warning", message)]
 
 
-def _mains(best: Estimate) -> list[Note]:
-    """Name the orders that lie on mains frequency, where hum cannot be told from the engine."""
+def _foreign_strength(best: Estimate) -> float:
+    """Return how far the lines of no known part stand above the noise together."""
+    strengths = zip(best.others, best.strength[len(best.orders) :], strict=True)
+    return sum(float(strength) for line, strength in strengths if not line.name)
+
+
+def _on_mains(best: Estimate) -> dict[float, float]:
+    """Return the mains frequency, Hz, of each order that lies on one or on a multiple of it."""
     crank, duration = best.phase.mean_hz(), best.phase.spline.duration
-    named = []
-    for order in best.orders:
+    found = {}
+    for order in best.orders.tolist():
         for mains in _MAINS_HZ:
             multiple = max(1, round(order * crank / mains))
             if multiple <= 4 and abs(order * crank - multiple * mains) < 1.0 / duration:
-                named.append(f"order {order:g} ({multiple * mains:.0f} Hz)")
+                found[order] = multiple * mains
+    return found
+
+
+def _mains(best: Estimate) -> list[Note]:
+    """Name the orders that lie on mains frequency, where hum cannot be told from the engine."""
+    named = [f"order {order:g} ({hertz:.0f} Hz)" for order, hertz in _on_mains(best).items()]
     if not named:
         return []
     return [
