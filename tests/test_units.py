@@ -1,12 +1,10 @@
 """Factors of units against NIST SP 811 (2008), appendix B, and values derived from it."""
 
-import math
-
 import pytest
 from numpy.testing import assert_allclose
 
 from vibetrend.errors import VibetrendError
-from vibetrend.units import decibels, unit
+from vibetrend.units import unit
 
 
 @pytest.mark.parametrize(
@@ -63,12 +61,3 @@ def test_unknown_units_are_refused_with_those_that_are_known(text: str) -> None:
     with pytest.raises(VibetrendError, match=r"is not known; write one of m/s\^2, .*, g, ") as said:
         unit(text)
     assert repr(text) in str(said.value)
-
-
-@pytest.mark.parametrize(
-    ("ratio", "expected"),
-    [(1, 0), (2, 6.0206), (10, 20), (math.sqrt(10), 10), (0.5, -6.0206)],
-)
-def test_decibels(ratio: float, expected: float) -> None:
-    """ISO 1683: level of a field quantity, 20 lg; 20 lg 2 = 6.0206 to the digits printed."""
-    assert_allclose(decibels(ratio), expected, atol=5e-5)

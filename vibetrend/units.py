@@ -66,8 +66,3 @@ def unit(text: str) -> Unit:
         if candidate in _UNITS:
             return _UNITS[candidate]
     raise VibetrendError(f"unit {text!r} is not known; write one of {', '.join(_UNITS)}")
-
-
-def decibels(ratio: float) -> float:
-    """Return 20 lg of a ratio of amplitudes, in dB."""
-    return 20 * math.log10(ratio)

@@ -136,3 +136,12 @@ def test_the_track_follows_the_true_speed() -> None:
     # 1 % at 0.3 Hz and 0.5 % of drift: sd 0.72 %; cycle noise below a knot is not followed
     assert 100 * track["rpm"].std() / track["rpm"].mean() == pytest.approx(0.72, abs=0.06)
     assert track["rpm"].mean() == pytest.approx(truth.rpm, rel=2e-4)
+
+
+def test_without_an_engine_the_speed_is_only_the_stated_one() -> None:
+    noise = np.random.default_rng(171).standard_normal((8000, 3))
+    measured = measure(Recording(noise, sample_rate=400, rpm=1000))
+    assert (measured.speed.method, measured.speed.rpm) == ("tag", 1000)
+    assert np.isnan(measured.speed.standard_error_rpm)
+    assert not measured.orders["visible"].any()
+    assert measured.orders["reason"].notna().all()

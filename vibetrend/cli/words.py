@@ -19,7 +19,9 @@ def measurement_words(measurement: Measurement) -> str:
     lines = [
         f"{name}: {recording.kind}, {recording.duration_s:.1f} s, "
         f"{len(recording.axes)} x {recording.mean_rate_hz:.0f} samples per second",
-        f"speed {speed.rpm:.2f} rpm ± {speed.standard_error_rpm:.2g} "
+        f"speed {speed.rpm:.0f} rpm as stated, not found in the recording"
+        if speed.method == "tag"
+        else f"speed {speed.rpm:.2f} rpm ± {speed.standard_error_rpm:.2g} "
         f"(wander {speed.spread_percent:.2f} %), from {speed.method}",
         "",
         f"{'order':>7} {'Hz':>8} {'rms ' + recording.unit:>12} {'±':>9} {'mm/s':>8}",

@@ -140,7 +140,7 @@ def _neighbour(estimate: Estimate, row: int, hertz: float) -> str:
             if line.follows_crank
             else f"a line at {line.place:.1f} Hz that does not follow the engine"
         )
-        lines.append(_Neighbour(words, line.place * (crank if line.follows_crank else 1.0)))
+        lines.append(_Neighbour(words, line.hertz(crank)))
     own = _folded(hertz, estimate.signal.rate)
     others = [line for i, line in enumerate(lines) if i != row]
     return min(others, key=lambda line: abs(_folded(line.hertz, estimate.signal.rate) - own)).words

@@ -21,6 +21,7 @@ _HOPELESS = 1000.0  # log evidence by which a candidate may be behind after one 
 _TAG_ERROR = 0.025  # standard deviation of a rev counter, share of the speed
 _RIVAL = 12.0  # a speed whose log evidence is within this of the best could be the true one
 _APART = 0.01  # speeds nearer than this share are the same answer
+_NO_SPEED = "no speed of the engine was found in the recording"
 _LONGEST_SECONDS = 120.0  # the phase of more costs time and memory and tells little more
 _FEWEST_TURNS = 8.0  # half orders need four of their own cycles to be told apart
 
@@ -64,13 +65,19 @@ def measure(recording: Recording, *, engine: Engine | None = None) -> Measuremen
     signal = prepare(recording, top_hz=top * (1 + REACH) * tag / 60)
     best, rivals = _best(signal, tag / 60, orders, driven)
     notes += speed_notes(recording, best, rivals, tag_rpm=tag, engine=engine)
+    running = not any(note.code == "engine-not-running" for note in notes)
     axes, kind, unit = recording.axes, recording.kind, recording.unit
-    table = order_table(best, axes=axes, kind=kind, unit=unit)
+    tables = [make(best, axes=axes, kind=kind, unit=unit) for make in (order_table, driven_table)]
+    if not running:  # lines were fitted at a speed that means nothing
+        tables = [
+            table.assign(visible=False, reason=table["reason"].mask(table["visible"], _NO_SPEED))
+            for table in tables
+        ]
     return Measurement(
         recording=whole,
-        speed=_speed(best, rivals, recording.rpm),
-        orders=table,
-        driven=driven_table(best, axes=axes, kind=kind, unit=unit),
+        speed=_speed(best, rivals, recording.rpm) if running else _speed_as_stated(signal, tag),
+        orders=tables[0],
+        driven=tables[1],
         overall=overall(recording),
         quality=notes,
     )
@@ -149,6 +156,19 @@ def _best(
         if apart and weight > evidence[first] - _RIVAL:
             rivals.append(hertz)
     return best, rivals
+
+
+def _speed_as_stated(signal: Signal, tag: float) -> Speed:
+    ends = [signal.start_s, signal.start_s + signal.duration]
+    return Speed(
+        rpm=tag,
+        standard_error_rpm=np.nan,
+        spread_percent=np.nan,
+        method="tag",
+        tag_rpm=tag,
+        candidates_rpm=[],
+        track=pd.DataFrame({"time_s": ends, "rpm": [tag, tag]}),
+    )
 
 
 def _speed(best: Estimate, rivals: list[float], tag: float | None) -> Speed:

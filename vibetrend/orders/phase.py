@@ -53,9 +53,8 @@ class Spline:
                 gram += np.bincount(index, products, self.size**2).reshape(gram.shape)
         bend = np.diff(np.eye(self.size), 2, axis=0)
         # A gap longer than a knot leaves splines without samples: a trace of G everywhere.
-        self.gram = gram
-        gram += 1e-9 * gram.trace() / self.size * np.eye(self.size)
-        values, vectors = scipy.linalg.eigh(bend.T @ bend, gram)
+        self.gram: FloatArray = gram + 1e-9 * gram.trace() / self.size * np.eye(self.size)
+        values, vectors = scipy.linalg.eigh(bend.T @ bend, self.gram)
         self.stiffness = np.where(np.arange(self.size) < 2, 0.0, np.maximum(values, 0.0))
         self.modes = vectors  # modes.T G modes = 1, modes.T P modes = stiffness
 
@@ -92,7 +91,7 @@ class Spline:
 
     def fit(self, target: FloatArray) -> FloatArray:
         """Return the coefficients closest to a curve given at the samples."""
-        return self.modes @ (self.modes.T @ self.gather(target))
+        return np.asarray(self.modes @ (self.modes.T @ self.gather(target)))
 
 
 @dataclass(frozen=True, eq=False)
