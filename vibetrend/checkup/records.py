@@ -1,16 +1,18 @@
-"""What the page is made from: plain records, handed over by the checkup room."""
+"""Where each engine stands, as plain records: what status, add and the page show."""
 
 import datetime as dt
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from vibetrend.engine import Engine
-from vibetrend.orders import Spectrogram
 from vibetrend.trend import Verdict
+
+if TYPE_CHECKING:  # only the type: to say where an engine stands, nothing has to be measured
+    from vibetrend.orders import Spectrogram
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -20,7 +22,7 @@ class OrderSpectrum:
     order: NDArray[np.float64]  # (n,) multiples of crankshaft speed, rising
     amplitude: NDArray[np.float64]  # (n,) rms, in `unit`
     unit: str
-    label: str  # what it shows, e.g. "latest, 2026-11-02" or "baseline, 9 recordings"
+    label: str  # what it shows, e.g. "the latest check-up, 3 recordings"
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -31,10 +33,10 @@ class SeriesRecord:
     verdict: Verdict
     history: pd.DataFrame  # the columns that ``judge`` takes
     recordings: pd.DataFrame  # recording, name, sha256, visit, hours, date, rpm, speed_rpm,
-    # baseline, quality (a list of dicts: code, severity, message), optionally method_version
+    # baseline, quality (a list of dicts: code, severity, message), method_version and more
     latest: OrderSpectrum | None = None
     reference: OrderSpectrum | None = None
-    spectrogram: Spectrogram | None = None
+    spectrogram: "Spectrogram | None" = None
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -34,7 +34,7 @@ _SEED = 3
 def demo(recordings: Path, output: Path, logbook: Path | None, as_json: bool) -> None:
     """Run the whole job on invented recordings and write the page.
 
-    Reads, measures, keeps and judges two years of check-ups of an invented boat's two engines.
+    Reads, measures, keeps and judges the check-ups of an invented boat's two engines.
     The logbook is a temporary one unless --logbook is given.
 
     \b

@@ -3,16 +3,19 @@
 import shutil
 import textwrap
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
-from vibetrend.checkup.adding import Added
-from vibetrend.orders import Measurement
 from vibetrend.recording import Note
+
+if TYPE_CHECKING:  # only the types: `status` prints without anything to read or measure with
+    from vibetrend.checkup.adding import Added
+    from vibetrend.orders import Measurement
 
 _WIDEST = 92
 _SEVERITIES = {"note": "note", "warning": "WARNING", "unusable": "UNUSABLE"}
 
 
-def measurement_words(measurement: Measurement) -> str:
+def measurement_words(measurement: "Measurement") -> str:
     """Return speed, orders and doubts of one recording."""
     recording, speed = measurement.recording, measurement.speed
     name = recording.source.path if recording.source else "recording"
@@ -42,7 +45,7 @@ def measurement_words(measurement: Measurement) -> str:
     return "\n".join([*lines, ""])
 
 
-def added_words(added: Added) -> str:
+def added_words(added: "Added") -> str:
     """Return one line for a recording kept, and its doubts."""
     kept = added.kept
     if added.measurement is None:

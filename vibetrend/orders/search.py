@@ -58,7 +58,7 @@ def candidates(
     if orders[0] * tag_hz * (1 + REACH) > signal.nyquist_hz:
         return []
     block = min(_BLOCK_TURNS / tag_hz, signal.duration / 2)
-    speeds = _speed_grid(tag_hz, REACH, block, orders)
+    speeds = _speed_grid(tag_hz, block, orders)
     gridded = grid(
         signal.time,
         signal.samples,
@@ -74,8 +74,8 @@ def candidates(
     choices = [shown] if len(shown) >= _ENOUGH_SHOWN else [shown, orders]
     found = []
     for sought, cap in product(choices, _CAPS):
-        # Overlapping Hann blocks see each sample 1 / _HOP times: count its evidence once.
         capped = np.minimum(white, cap).sum(axis=1)
+        # Overlapping Hann blocks see each sample 1 / _HOP times: count its evidence once.
         energy = _HOP * _comb(capped, step, speeds, sought, driven, rate)
         banned = np.zeros(len(speeds), bool)
         for _ in range(_PATHS):
@@ -103,10 +103,10 @@ def _distinct(found: list[Candidate]) -> list[Candidate]:
     return kept
 
 
-def _speed_grid(centre: float, reach: float, block: float, orders: FloatArray) -> FloatArray:
+def _speed_grid(tag_hz: float, block: float, orders: FloatArray) -> FloatArray:
     step = _GRID_STEP / block / orders[-1]
-    count = int(2 * reach * centre / step) + 1
-    speeds: FloatArray = centre * (1 - reach) + step * np.arange(count)
+    count = int(2 * REACH * tag_hz / step) + 1
+    speeds: FloatArray = tag_hz * (1 - REACH) + step * np.arange(count)
     return speeds
 
 

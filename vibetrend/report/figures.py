@@ -6,16 +6,18 @@ its value, so that light and dark follow the page.
 
 import math
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
 from vibetrend.checkup.records import OrderSpectrum
-from vibetrend.orders import Spectrogram
 from vibetrend.report.facts import Fact
 from vibetrend.report.histories import forecast_reach
 from vibetrend.report.levels import Levels
 from vibetrend.report.pictures import disc_radius, is_usual
+
+if TYPE_CHECKING:  # only the type
+    from vibetrend.orders import Spectrogram
 
 Figure = dict[str, Any]
 
@@ -97,7 +99,7 @@ def spectrum(latest: OrderSpectrum, reference: OrderSpectrum | None) -> Figure:
     return {"label": "order spectrum", "data": traces, "layout": layout}
 
 
-def over_time(picture: Spectrogram) -> Figure:
+def over_time(picture: "Spectrogram") -> Figure:
     """Return a recording over time and frequency."""
     trace = {
         "type": "heatmap", "x": _list(picture.time_s, 2), "y": _list(picture.hertz, 1),

@@ -3,15 +3,18 @@
 import math
 from collections.abc import Iterable, Sequence
 from itertools import pairwise
+from typing import TYPE_CHECKING
 
 import numpy as np
 from markupsafe import Markup
 
 from vibetrend.checkup.records import OrderSpectrum
-from vibetrend.orders import Spectrogram
 from vibetrend.report.drawing import Frame, box, line, mark, picture, signed, text, ticks
 from vibetrend.report.facts import Fact
 from vibetrend.report.levels import Levels
+
+if TYPE_CHECKING:  # only the type
+    from vibetrend.orders import Spectrogram
 
 # The change of each order: one strip for each row of a table, on a common scale
 
@@ -141,7 +144,7 @@ def _shortened(words: str) -> str:
 # The latest order spectrum over the baseline's
 
 
-def over_time(shown: Spectrogram) -> Markup:
+def over_time(shown: "Spectrogram") -> Markup:
     """Return a recording over time and frequency in four greys, equal neighbours joined."""
     frame = Frame(
         low_x=float(shown.time_s[0]), high_x=float(shown.time_s[-1]),

@@ -1,4 +1,4 @@
-"""Numbers with honest digits, states in plain words, and the sentences of the first screen."""
+"""Numbers with honest digits, states in plain words, and sentences about one feature."""
 
 import datetime as dt
 import math
