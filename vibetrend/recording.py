@@ -50,15 +50,30 @@ class Source:
     path: str
     sha256: str
     reading: Mapping[str, Any] = field(default_factory=dict)  # options it had to be read with
+    location: tuple[tuple[int, int], ...] = ()  # bytes, first and end, that tell where it was
 
 
 @dataclass(frozen=True, eq=False)
 class Tacho:
-    """Edge times of a tooth or pulse sensor on the crankshaft."""
+    """Edge times of a tooth or pulse sensor on the crankshaft, or geared to it."""
 
-    edge_times: FloatArray  # (n,) seconds
-    teeth_per_turn: int  # as if none were missing
-    missing_teeth: int = 0
+    edge_times: FloatArray  # (n,) seconds, rising
+    teeth_per_turn: float  # of the crank, as if none were missing; 13.2 if geared so
+    missing_teeth: int | tuple[int, ...] = 0  # in a row: 2 of a 60-2 wheel, (2, 1) of a 36-2-1
+
+
+@dataclass(frozen=True, kw_only=True)
+class Circumstances:
+    """What else may move levels, as stated on the day; None or "" where nobody said."""
+
+    coolant_c: float | None = None  # degrees Celsius
+    damper_c: float | None = None  # of its ring, engine stopped
+    room_c: float | None = None
+    other_engine: Literal["", "off", "running"] = ""  # or generator set
+    alternator_load: Literal["", "low", "high"] = ""
+    lying: Literal["", "afloat", "ashore"] = ""
+    shore_power: Literal["", "off", "on"] = ""
+    automatic_gain: Literal["", "off", "on"] = ""  # or noise suppression, in the sound recorder
 
 
 @dataclass(frozen=True, eq=False, init=False)
@@ -83,6 +98,7 @@ class Recording:
     device: str
     condition: str
     codec: str  # how sound was stored, e.g. "FLAC"; "" for a table
+    circumstances: Circumstances
     notes: tuple[Note, ...]  # what the reader assumed or doubts
     source: Source | None
 
@@ -104,6 +120,7 @@ class Recording:
         device: str = "",
         condition: str = "",
         codec: str = "",
+        circumstances: Circumstances | None = None,
         notes: Iterable[Note] = (),
         source: Source | None = None,
     ) -> None:
@@ -170,6 +187,7 @@ class Recording:
             "device": device,
             "condition": condition,
             "codec": codec,
+            "circumstances": Circumstances() if circumstances is None else circumstances,
             "notes": tuple(notes),
             "source": source,
         }

@@ -15,7 +15,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from vibetrend.errors import ReadError
-from vibetrend.ingest import archive, read
+from vibetrend.ingest import content, read
 
 TABLE = "time (s),ax (m/s^2)\n" + "".join(f"{i / 100:.2f},{i % 9}.5\n" for i in range(200))
 JPEG = b"\xff\xd8\xff\xe0\x00\x10JFIF\x00\x01" + bytes(range(256)) * 20
@@ -146,7 +146,7 @@ def test_a_large_file_that_is_no_table_is_refused_at_once(tmp_path: Path) -> Non
 def test_refuses_more_than_the_largest_file(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(archive, "LARGEST_FILE", 1000)
+    monkeypatch.setattr(content, "LARGEST_FILE", 1000)
     path = tmp_path / "clip.csv"
     path.write_text(TABLE)
     with pytest.raises(ReadError, match="larger than"):

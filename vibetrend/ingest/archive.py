@@ -6,11 +6,11 @@ import lzma
 import zipfile
 import zlib
 from pathlib import PurePosixPath
-from typing import Protocol
+from typing import BinaryIO, Protocol
 
 from vibetrend.errors import ReadError
+from vibetrend.ingest import content
 
-LARGEST_FILE = 256 * 2**20  # bytes, packed or unpacked
 LARGEST_RATIO = 200  # text tables pack 3 to 20 times
 _SMALL = 4 * 2**20  # below this no ratio is dangerous
 _BLOCK = 2**20
@@ -18,8 +18,8 @@ _BLOCK = 2**20
 _DEBRIS = {".ds_store", "thumbs.db", "desktop.ini"}
 
 
-def unpack(data: bytes, *, name: str) -> tuple[bytes, str]:
-    """Return the content of a zip or gzip file and its own name; other data as it is.
+def unpack(stream: BinaryIO, *, name: str) -> tuple[BinaryIO, str]:
+    """Return the content of a zip or gzip file and its own name; another stream as it is.
 
     Raises
     ------
@@ -27,17 +27,21 @@ def unpack(data: bytes, *, name: str) -> tuple[bytes, str]:
         If the archive is damaged, locked with a password, holds none or several files, holds
         another archive, or unpacks to more than is sensible.
     """
-    if data.startswith(b"PK\x03\x04") or data.startswith(b"PK\x05\x06"):
+    head = stream.read(4)
+    stream.seek(0)
+    zipped = head in (b"PK\x03\x04", b"PK\x05\x06")
+    if not zipped and not head.startswith(b"\x1f\x8b"):
+        return stream, name
+    data = content.whole(stream)
+    if zipped:
         inner, name = _from_zip(data)
-    elif data.startswith(b"\x1f\x8b"):
-        inner, name = _from_gzip(data), name.removesuffix(".gz")
     else:
-        return data, name
+        inner, name = _from_gzip(data), name.removesuffix(".gz")
     if inner.startswith((b"PK\x03\x04", b"\x1f\x8b")) or inner[257:262] == b"ustar":
         raise ReadError("an archive within an archive; unpack it and give the recording itself")
     if not inner:
         raise ReadError("the file packed in it is empty; copy it again from the phone or logger")
-    return inner, name
+    return io.BytesIO(inner), name
 
 
 def _from_zip(data: bytes) -> tuple[bytes, str]:
@@ -86,7 +90,7 @@ def _from_gzip(data: bytes) -> bytes:
 
 
 def _limit(packed: int) -> int:
-    return min(LARGEST_FILE, max(_SMALL, LARGEST_RATIO * packed))
+    return min(content.LARGEST_FILE, max(_SMALL, LARGEST_RATIO * packed))
 
 
 class _Stream(Protocol):

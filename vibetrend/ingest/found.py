@@ -4,7 +4,7 @@ import datetime as dt
 from dataclasses import dataclass, field
 
 from vibetrend.ingest.tags import Stated
-from vibetrend.recording import FloatArray, Kind, Note
+from vibetrend.recording import FloatArray, Kind, Note, Tacho
 
 MOST_VALUES = 60_000_000
 """Samples times axes in one recording: 20 minutes of one 48 kHz channel, about 0.5 GB."""
@@ -14,13 +14,16 @@ MOST_VALUES = 60_000_000
 class Found:
     """A file's content before the person's tags are put to it."""
 
-    samples: FloatArray  # (n, axes) in `unit`
+    samples: FloatArray | None  # (n, axes) in `unit`; None where there is only a tacho
     times: FloatArray | None = None  # (n,) seconds from the first stamp, or `sample_rate`
     sample_rate: float | None = None  # Hz
     axes: tuple[str, ...] | None = None  # None: x, y, z
     kind: Kind
     unit: str
+    tacho: Tacho | None = None  # on the clock of `times`
     codec: str = ""
     stated: Stated = field(default_factory=Stated)  # tags the file states, such as a column "rpm"
     date: dt.date | None = None  # the file's own recording date
+    location: tuple[tuple[int, int], ...] = ()
+    """Bytes of the unpacked content, first and end, whose digits tell where the phone was."""
     notes: tuple[Note, ...] = ()

@@ -1,18 +1,14 @@
 """Open a file, unpack it, let the reader that knows its content read it, put the tags together."""
 
-import datetime as dt
-import hashlib
 import os
-import stat
-from collections.abc import Sequence
 from pathlib import Path
-from typing import Protocol
+from typing import BinaryIO, Protocol, Unpack
 
 from vibetrend.errors import ReadError
-from vibetrend.ingest import archive, sound, table, tags
+from vibetrend.ingest import archive, content, sound, table, tags
 from vibetrend.ingest.found import Found
-from vibetrend.ingest.tags import Stated
-from vibetrend.recording import Kind, Manner, Note, Recording, Source
+from vibetrend.ingest.tags import Stated, Statements
+from vibetrend.recording import Note, Recording, Source
 
 
 class Reader(Protocol):
@@ -23,7 +19,7 @@ class Reader(Protocol):
     def can_read(self, head: bytes) -> bool:
         """Say by its first bytes whether a file is of this format."""
 
-    def read(self, data: bytes, wanted: Stated) -> Found:
+    def read(self, stream: BinaryIO, wanted: Stated) -> Found:
         """Read it, or raise a ReadError that says what is wrong in it."""
 
 
@@ -48,23 +44,8 @@ _OTHERS = (
 )
 
 
-def read(
-    path: str | os.PathLike[str],
-    *,
-    rpm: float | None = None,
-    hours: float | None = None,
-    date: dt.date | str | None = None,
-    position: str | None = None,
-    device: str | None = None,
-    condition: str | None = None,
-    manner: Manner | None = None,
-    kind: Kind | None = None,
-    unit: str | None = None,
-    columns: Sequence[str | int] | None = None,
-    rate: float | None = None,
-    full_scale: str | None = None,
-) -> Recording:
-    """Read a recording from a file: a text table or sound, plain or in a zip or gz file.
+def read(path: str | os.PathLike[str], **stated: Unpack[Statements]) -> Recording:
+    """Read a recording from a file: a table, sound or video, plain or in a zip or gz file.
 
     What is stated here counts most, then a side file (``clip.toml`` beside ``clip.csv``), then
     columns such as ``rpm`` in the table, then the file's name (``idle_1000rpm_3120h_2026-05-01``),
@@ -74,16 +55,29 @@ def read(
     ----------
     path : path
         The file; its content decides what it is, not its name.
-    rpm, hours, date, position, device, condition, manner
-        Tags; None means not stated.
+    rpm, hours, date, position, device, condition, manner : optional
+        Tags.
+    coolant_c, damper_c, room_c : float, optional
+        Temperatures, degrees Celsius.
+    other_engine, alternator_load, lying, shore_power, automatic_gain : str, optional
+        The choices of :class:`vibetrend.recording.Circumstances`.
     kind, unit : str, optional
-        What the samples are, where the file does not say; they overrule the file.
+        What the samples are, where the file does not say; they overrule the file. A unit may
+        have a number: ``"0.0039 g"`` is what one count stands for.
     columns : sequence of str or int, optional
         Names or numbers (from 1) of the columns or channels to use.
     rate : float, optional
         Hz, for tables without times.
     full_scale : str, optional
         For sound files that hold something else: what the value 1.0 stands for, e.g. ``"1 g"``.
+    sensitivity : str, optional
+        What turns volts into the quantity, e.g. ``"100 mV/g"``.
+    tacho_column : str or int, optional
+        The column or channel of a tacho: a voltage, pulses, or edge times alone.
+    teeth : str, optional
+        Of the tacho's wheel, ``"118"``; with missing ones ``"60-2"``; ``"1"`` for a tape.
+    poles, pulley_ratio : int, float, optional
+        Instead of teeth, of an alternator whose phase terminal is the tacho.
 
     Raises
     ------
@@ -91,70 +85,32 @@ def read(
         If the file cannot be taken as a recording; one line that names file and remedy.
     """
     file = Path(path)
-    options = tags.stated(
-        {
-            "rpm": rpm,
-            "hours": hours,
-            "date": date,
-            "position": position,
-            "device": device,
-            "condition": condition,
-            "manner": manner,
-            "kind": kind,
-            "unit": unit,
-            "columns": columns,
-            "rate": rate,
-            "full_scale": full_scale,
-        },
-        where=str(file),
-    )
-    original = _content(file)
-    side, _ = tags.beside(file)
-    try:
-        data, inner_name = archive.unpack(original, name=file.name)
-        wanted = options.over(side)
-        found = _reader_of(data).read(data, wanted)
-        return _recording(
-            found,
-            wanted,
-            names=(file.name, inner_name),
-            source=Source(
-                path=str(file),
-                sha256=hashlib.sha256(original).hexdigest(),
-                reading=wanted.reading(),
-            ),
-        )
-    except ReadError as error:
-        raise ReadError(f"{file}: {error}") from error
+    options = tags.stated(stated, where=str(file))
+    with content.opened(file) as stream:
+        side, _ = tags.beside(file)
+        try:
+            sha256 = content.digest(stream)
+            inner, inner_name = archive.unpack(stream, name=file.name)
+            wanted = options.over(side)
+            found = _reader_of(inner).read(inner, wanted)
+            return _recording(
+                found,
+                wanted,
+                names=(file.name, inner_name),
+                source=Source(
+                    path=str(file),
+                    sha256=sha256,
+                    reading=wanted.reading(),
+                    location=found.location,
+                ),
+            )
+        except ReadError as error:
+            raise ReadError(f"{file}: {error}") from error
 
 
-def _content(file: Path) -> bytes:
-    try:
-        status = file.stat()
-        size, mode = status.st_size, status.st_mode
-        wanted = stat.S_ISREG(mode) and size <= archive.LARGEST_FILE
-        content = file.read_bytes() if wanted else b""
-    except FileNotFoundError as error:
-        raise ReadError(f"{file}: no such file; check the path") from error
-    except OSError as error:
-        reason = error.strerror or "unreadable"
-        raise ReadError(f"{file}: cannot be read ({reason}); check path and rights") from error
-    except ValueError as error:
-        raise ReadError(f"{str(file)!r} cannot be a path; check it") from error
-    if stat.S_ISDIR(mode):
-        raise ReadError(f"{file}: a folder; give the recordings in it one by one")
-    if not stat.S_ISREG(mode):
-        raise ReadError(f"{file}: not a file; give the path of a recording")
-    if size > archive.LARGEST_FILE:
-        limit = archive.LARGEST_FILE // 2**20
-        raise ReadError(f"{file}: larger than {limit} MB; cut out a minute of steady running")
-    if not content:
-        raise ReadError(f"{file}: empty; copy it again from the phone or logger")
-    return content
-
-
-def _reader_of(data: bytes) -> Reader:
-    head = data[:_HEAD]
+def _reader_of(stream: BinaryIO) -> Reader:
+    head = stream.read(_HEAD)
+    stream.seek(0)
     for reader in READERS:
         if reader.can_read(head):
             return reader
@@ -182,10 +138,17 @@ def _recording(
         position=final.position or "",
         device=final.device or "",
         condition=final.condition or "",
-        codec=found.codec,
+        tacho=found.tacho,
+        codec=_codec(found.codec, final),
+        circumstances=final.circumstances(),
         notes=(*found.notes, *_assumed(wanted, found.stated, named)),
         source=source,
     )
+
+
+def _codec(stored_as: str, final: Stated) -> str:
+    # Sound that was processed must never be compared with sound that was not.
+    return f"{stored_as}, processed" if final.automatic_gain == "on" else stored_as
 
 
 def _assumed(wanted: Stated, in_file: Stated, named: Stated) -> tuple[Note, ...]:

@@ -3,6 +3,7 @@
 import datetime as dt
 import io
 import re
+from typing import BinaryIO
 
 import numpy as np
 import soundfile
@@ -32,7 +33,7 @@ def can_read(head: bytes) -> bool:
     )
 
 
-def read(data: bytes, wanted: Stated) -> Found:
+def read(stream: BinaryIO, wanted: Stated) -> Found:
     """Decode sound; `wanted.full_scale` makes it what a sensor put into a sound file.
 
     Raises
@@ -43,7 +44,7 @@ def read(data: bytes, wanted: Stated) -> Found:
     if wanted.rate is not None:
         raise ReadError("a sound file states its own sample rate; leave out rate")
     try:
-        with soundfile.SoundFile(io.BytesIO(data)) as file:
+        with soundfile.SoundFile(stream) as file:
             samples, whole = _samples(file)
             rate = float(file.samplerate)
             codec = f"{file.format} {file.subtype}"
@@ -62,7 +63,7 @@ def read(data: bytes, wanted: Stated) -> Found:
         unit=unit,
         codec=codec,
         date=date,
-        notes=() if whole and not _is_cut(data) else (_CUT_SHORT,),
+        notes=() if whole and not _is_cut(stream) else (_CUT_SHORT,),
     )
 
 
@@ -147,9 +148,12 @@ def _date(text: str) -> dt.date | None:
         return None
 
 
-def _is_cut(data: bytes) -> bool:
+def _is_cut(stream: BinaryIO) -> bool:
     # Bytes 4 to 8 hold what follows; recorders that never finished leave 0 or all ones.
+    size = stream.seek(0, io.SEEK_END)
+    stream.seek(0)
+    data = stream.read(8)
     if data[:4] not in (b"RIFF", b"FORM"):
         return False
     promised = int.from_bytes(data[4:8], "little" if data[:4] == b"RIFF" else "big")
-    return promised not in (0, 2**32 - 1) and promised + 8 > len(data) + 1
+    return promised not in (0, 2**32 - 1) and promised + 8 > size + 1

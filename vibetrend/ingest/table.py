@@ -5,14 +5,14 @@ import datetime as dt
 import io
 import re
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, BinaryIO
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from vibetrend.errors import ReadError
-from vibetrend.ingest import clock, columns, layout
+from vibetrend.ingest import clock, columns, content, layout
 from vibetrend.ingest.found import MOST_VALUES, Found
 from vibetrend.ingest.layout import Layout
 from vibetrend.ingest.tags import Stated, in_name
@@ -35,7 +35,7 @@ def can_read(head: bytes) -> bool:
     return layout.is_text(head)
 
 
-def read(data: bytes, wanted: Stated) -> Found:
+def read(stream: BinaryIO, wanted: Stated) -> Found:
     """Read a table whose layout is worked out from its content.
 
     Raises
@@ -43,6 +43,7 @@ def read(data: bytes, wanted: Stated) -> Found:
     ReadError
         If there is no table, a number is missing where one is needed, or there is no clock.
     """
+    data = content.whole(stream)
     if data[:100].lstrip().startswith(_PLAYLISTS):
         raise ReadError("a playlist, which only names other files; give the recording itself")
     if wanted.full_scale is not None:

@@ -3,16 +3,46 @@
 import datetime as dt
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Any, get_args
+from typing import Any, Literal, TypedDict, get_args, get_type_hints
 
 from vibetrend.errors import ReadError
-from vibetrend.recording import SI_UNITS, Kind, Manner, Note
+from vibetrend.recording import SI_UNITS, Circumstances, Kind, Manner, Note
 
 LARGEST_SIDE_FILE = 100_000  # bytes; a handful of tags needs a few hundred
+
+
+class Statements(TypedDict, total=False):
+    """What a person may state about a file as they give it; :class:`Stated` once checked."""
+
+    rpm: float | None
+    hours: float | None
+    date: dt.date | str | None
+    position: str | None
+    device: str | None
+    condition: str | None
+    manner: Manner | None
+    coolant_c: float | None
+    damper_c: float | None
+    room_c: float | None
+    other_engine: str | None
+    alternator_load: str | None
+    lying: str | None
+    shore_power: str | None
+    automatic_gain: str | None
+    kind: Kind | None
+    unit: str | None
+    columns: Sequence[str | int] | None
+    rate: float | None
+    full_scale: str | None
+    sensitivity: str | None
+    tacho_column: str | int | None
+    teeth: str | None
+    poles: int | None
+    pulley_ratio: float | None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -26,11 +56,24 @@ class Stated:
     device: str | None = None
     condition: str | None = None
     manner: Manner | None = None
-    kind: Kind | None = None
-    unit: str | None = None
+    coolant_c: float | None = None  # from here on as in `Circumstances`
+    damper_c: float | None = None
+    room_c: float | None = None
+    other_engine: Literal["off", "running"] | None = None
+    alternator_load: Literal["low", "high"] | None = None
+    lying: Literal["afloat", "ashore"] | None = None
+    shore_power: Literal["off", "on"] | None = None
+    automatic_gain: Literal["off", "on"] | None = None
+    kind: Kind | None = None  # from here on hints for reading
+    unit: str | None = None  # "g", or "0.0039 g": what one count stands for
     columns: tuple[str | int, ...] | None = None
     rate: float | None = None  # Hz
     full_scale: str | None = None  # "1 g": what the value 1.0 of a sound file stands for
+    sensitivity: str | None = None  # "100 mV/g": what turns volts into the quantity
+    tacho_column: str | int | None = None  # of a tacho signal, or of edge times alone
+    teeth: str | None = None  # a turn: "1", "118", with missing ones "60-2", "36-2-1"
+    poles: int | None = None  # of an alternator whose phase terminal is the tacho
+    pulley_ratio: float | None = None  # alternator turns per turn of the crank
 
     def over(self, weaker: "Stated") -> "Stated":
         """Return these statements, completed by those of a place that counts less."""
@@ -42,6 +85,11 @@ class Stated:
         hints = {name: getattr(self, name) for name in _HINTS}
         return {name: value for name, value in hints.items() if value is not None}
 
+    def circumstances(self) -> Circumstances:
+        """Return what is stated of the circumstances."""
+        stated = {field.name: getattr(self, field.name) for field in fields(Circumstances)}
+        return Circumstances(**{key: value for key, value in stated.items() if value is not None})
+
     def not_in(self, other: "Stated") -> "Stated":
         """Return only what `other` leaves open."""
         said = [field.name for field in fields(self) if getattr(other, field.name) is not None]
@@ -49,7 +97,14 @@ class Stated:
 
 
 KEYS = tuple(field.name for field in fields(Stated))
-_HINTS = ("kind", "unit", "columns", "rate", "full_scale")
+_HINTS = KEYS[KEYS.index("kind") :]
+CHOICES: dict[str, tuple[str, ...]] = {
+    name: tuple(choice for choice in get_args(hint) if choice)
+    for name, hint in get_type_hints(Circumstances).items()
+    if get_args(hint) and type(None) not in get_args(hint)
+}
+"""The fixed choices among the circumstances, by key."""
+_TEMPERATURES = tuple(field.name for field in fields(Circumstances) if field.name.endswith("_c"))
 
 
 def stated(values: Mapping[str, Any], *, where: str) -> Stated:
@@ -168,8 +223,16 @@ def _toml(path: Path) -> dict[str, Any]:
 
 def _checked(key: str, value: Any) -> Any:
     match key:
-        case "rpm" | "hours" | "rate":
+        case "rpm" | "hours" | "rate" | "pulley_ratio":
             return _number(value, above_zero=key != "hours")
+        case _ if key in _TEMPERATURES:
+            return _temperature(value)
+        case _ if key in CHOICES:
+            return _choice(value, CHOICES[key])
+        case "poles":
+            return _even_count(value)
+        case "tacho_column":
+            return _columns(value)[0]
         case "date":
             return _date(value)
         case "columns":
@@ -189,6 +252,26 @@ def _number(value: Any, *, above_zero: bool) -> float:
     if not (0 < value < 1e9 or (value == 0 and not above_zero)):
         raise ReadError("it must be above 0" if above_zero else "it cannot be below 0")
     return float(value)
+
+
+def _temperature(value: Any) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise ReadError("a number is needed")
+    if not -60 <= value <= 250:
+        raise ReadError("degrees Celsius between -60 and 250 are needed")
+    return float(value)
+
+
+def _choice(value: Any, choices: tuple[str, ...]) -> str:
+    if value not in choices:
+        raise ReadError(f"write {' or '.join(choices)}")
+    return str(value)
+
+
+def _even_count(value: Any) -> int:
+    if isinstance(value, bool) or not isinstance(value, int) or value < 2 or value % 2:
+        raise ReadError("an even number of poles is needed, e.g. 12")
+    return value
 
 
 def _date(value: Any) -> dt.date:

@@ -63,7 +63,7 @@ def levels(history: pd.DataFrame, recordings: pd.DataFrame) -> Levels:
     orders = table[table["feature"] == "order"]
     by_recording = orders.pivot_table(index="recording", columns="order", values="change_db")
     shift = pd.Series(common_shift(by_recording.to_numpy()), index=by_recording.index)  # (2)
-    table["together_db"] = table["recording"].map(shift).fillna(0.0)
+    table["together_db"] = table["recording"].map(shift).astype(float).fillna(0.0)
     # As the judge does it: a resonance's frequency has no gain, everything else shares one.
     own = ~table["feature"].str.startswith("resonance")
     table["change_db"] -= table["together_db"].where(own, 0.0)  # (3)
