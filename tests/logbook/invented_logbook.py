@@ -2,6 +2,7 @@
 
 import datetime as dt
 import hashlib
+import io
 import math
 from pathlib import Path
 from typing import Any
@@ -90,7 +91,7 @@ def add(
     given: dict[str, Any] = {"visit": date.isoformat(), "baseline": False, "before": False}
     return book.add_recording(
         engine,
-        content,
+        io.BytesIO(content),
         measurement or measured(content),
         hours=hours,
         date=date,

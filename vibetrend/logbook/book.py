@@ -5,7 +5,7 @@ import datetime as dt
 from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING, Any, Literal, Self
+from typing import TYPE_CHECKING, Any, BinaryIO, Literal, Self
 
 import pandas as pd
 
@@ -134,10 +134,16 @@ class Logbook:
         with self._database.reading() as connection:
             return recordings.find(connection, engines.number(connection, engine_name), sha256)
 
+    def circumstances(self, engine_name: str, visit: str) -> dict[str, Any]:
+        """Return what the recordings of a check-up state of the circumstances, the last first."""
+        with self._database.reading() as connection:
+            engine_id = engines.number(connection, engine_name)
+            return recordings.circumstances(connection, engine_id, visit)
+
     def add_recording(
         self,
         engine_name: str,
-        content: bytes,
+        content: BinaryIO,
         measurement: "Measurement",
         *,
         visit: str,
@@ -146,7 +152,7 @@ class Logbook:
         baseline: bool,
         before: bool,
     ) -> KeptRecording:
-        """Keep a file's bytes, what was measured in it and what the person stated.
+        """Keep a file's content, what was measured in it and what the person stated.
 
         Content that is there already stays as it is, whatever is stated now: the recording
         kept then comes back, marked `duplicate`. Tags come from `measurement.recording`.
@@ -201,7 +207,7 @@ class Logbook:
 
         Columns: `recording` (short id), `name`, `sha256`, `visit`, `hours`, `date` (a
         datetime.date), `rpm` (as stated), `baseline`, `before`, `reading` (options of
-        `ingest.read`), `unusable`, `speed_rpm` (as
+        `ingest.read`), `circumstances` (a dict of what was stated), `unusable`, `speed_rpm` (as
         measured), `method_version`, `quality` (list of dicts: code, severity, message),
         `added_at` (UTC).
         """

@@ -78,7 +78,8 @@ def file(connection: sa.Connection, recording_id: int) -> None:
         .join(schema.measurement)
         .where(schema.recording.c.id == recording_id, IS_NEWEST)
     ).one()
-    tags = Tags(**json.loads(row.tags))
+    stated = json.loads(row.tags)
+    tags = Tags(**{field.name: stated[field.name] for field in fields(Tags)})
     installations = engines.installation_rows(connection, row.engine_id)
     # What the person stated holds before what was measured: it is the speed they will set again.
     stated_or_measured = row.speed_rpm if row.rpm is None else row.rpm

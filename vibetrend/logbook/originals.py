@@ -1,18 +1,28 @@
 """The original bytes of every recording, each kept under its SHA-256 and never changed."""
 
 import hashlib
+import io
 import os
 import re
+import shutil
 import tempfile
 from pathlib import Path
+from typing import BinaryIO
 
 from vibetrend.errors import LogbookError
 from vibetrend.logbook.database import reason
 
+_BLOCK = 2**20
 
-def digest(content: bytes) -> str:
-    """Return the SHA-256 of bytes, 64 hex digits."""
-    return hashlib.sha256(content).hexdigest()
+
+def digest(content: BinaryIO) -> str:
+    """Return the SHA-256 of a stream from its beginning, 64 hex digits; it is left rewound."""
+    content.seek(0)
+    found = hashlib.sha256()
+    while block := content.read(_BLOCK):
+        found.update(block)
+    content.seek(0)
+    return found.hexdigest()
 
 
 class Originals:
@@ -22,7 +32,7 @@ class Originals:
         """Keep originals in `folder`, which is made with the first."""
         self.folder = folder
 
-    def keep(self, sha256: str, content: bytes) -> None:
+    def keep(self, sha256: str, content: BinaryIO) -> None:
         """Put bytes on the disk under their digest; when this returns they are safe there.
 
         Raises
@@ -32,7 +42,7 @@ class Originals:
         """
         target = self._path(sha256)
         try:
-            if target.exists() and digest(target.read_bytes()) == sha256:
+            if self._holds(target, sha256):
                 return
             for folder in (self.folder, target.parent):
                 folder.mkdir(mode=0o700, exist_ok=True)
@@ -60,7 +70,7 @@ class Originals:
             raise LogbookError(
                 f"{path}: this original cannot be read ({reason(error)}); put it back from a backup"
             ) from error
-        if digest(content) != sha256:
+        if digest(io.BytesIO(content)) != sha256:
             raise LogbookError(
                 f"{path}: this original is no longer what was kept; put it back from a backup"
             )
@@ -69,12 +79,18 @@ class Originals:
     def _path(self, sha256: str) -> Path:
         return self.folder / sha256[:2] / sha256[2:]
 
-    def _write(self, content: bytes, target: Path) -> None:
+    def _holds(self, target: Path, sha256: str) -> bool:
+        if not target.exists():
+            return False
+        with target.open("rb") as file:
+            return digest(file) == sha256
+
+    def _write(self, content: BinaryIO, target: Path) -> None:
         # Written beside and renamed, so that a file under its digest is always whole.
         handle, name = tempfile.mkstemp(dir=self.folder, suffix=".part")
         try:
             with os.fdopen(handle, "wb") as file:
-                file.write(content)
+                shutil.copyfileobj(content, file, _BLOCK)
                 file.flush()
                 os.fsync(file.fileno())
             Path(name).replace(target)

@@ -4,7 +4,7 @@ import datetime as dt
 import json
 import math
 import re
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, fields
 from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
@@ -12,6 +12,7 @@ import sqlalchemy as sa
 from vibetrend.errors import LogbookError
 from vibetrend.logbook import engines, filing, schema
 from vibetrend.logbook.database import add_row
+from vibetrend.recording import Circumstances
 
 if TYPE_CHECKING:  # only the type: to look into a logbook, nothing has to be measured
     from vibetrend.orders.measurement import Measurement
@@ -81,13 +82,32 @@ def add(
         rpm=recording.rpm,
         baseline=baseline,
         before=before,
-        tags=as_json(asdict(filing.Tags.of(recording))),
+        tags=as_json(asdict(filing.Tags.of(recording)) | _stated(recording.circumstances)),
         reading=as_json(dict(recording.source.reading) if recording.source else {}),
         added_at=schema.now(),
     )
     _add_measurement(connection, recording_id, measurement)
     filing.file(connection, recording_id)
     return _kept(connection.execute(_KEPT.where(schema.recording.c.id == recording_id)).one())
+
+
+def circumstances(connection: sa.Connection, engine_id: int, visit: str) -> dict[str, Any]:
+    """Return what the recordings of a check-up state of the circumstances; the newest counts."""
+    table = schema.recording.c
+    query = sa.select(table.tags).where(table.engine_id == engine_id, table.visit == visit)
+    stated: dict[str, Any] = {}
+    for text in connection.scalars(query.order_by(table.id)):
+        stated |= among(json.loads(text))
+    return stated
+
+
+def among(tags: dict[str, Any]) -> dict[str, Any]:
+    """Return the circumstances among a recording's tags."""
+    return {field.name: tags[field.name] for field in fields(Circumstances) if field.name in tags}
+
+
+def _stated(circumstances: Circumstances) -> dict[str, Any]:
+    return {name: value for name, value in asdict(circumstances).items() if value not in (None, "")}
 
 
 def _refuse_impossible_hours(

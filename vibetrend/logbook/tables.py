@@ -9,6 +9,7 @@ import sqlalchemy as sa
 
 from vibetrend.logbook import schema
 from vibetrend.logbook.filing import IS_CURRENT, IS_NEWEST
+from vibetrend.logbook.recordings import among
 
 _NUMBERS = ["hours", "order", "amplitude", "standard_error", "floor", "rpm", "speed_rpm"]
 _YES_NO = ["baseline", "before", "visible", "unusable"]
@@ -34,6 +35,7 @@ def recordings(connection: sa.Connection, series_id: int) -> pd.DataFrame:
         table.baseline,
         table.before,
         table.reading,
+        table.tags.label("circumstances"),
         measurement.unusable,
         measurement.speed_rpm,
         measurement.method_version,
@@ -43,6 +45,7 @@ def recordings(connection: sa.Connection, series_id: int) -> pd.DataFrame:
     found = _table(connection, query.order_by(*_by_hours))
     for column in ("quality", "reading"):
         found[column] = found[column].map(json.loads)
+    found["circumstances"] = found["circumstances"].map(lambda text: among(json.loads(text)))
     found["added_at"] = pd.to_datetime(found["added_at"], utc=True)
     return found
 
