@@ -6,6 +6,7 @@ from typing import Any
 
 import click
 
+from vibetrend.cli.asking import asking
 from vibetrend.cli.options import (
     Date,
     json_option,
@@ -27,6 +28,7 @@ from vibetrend.cli.options import (
 @click.option("--position", help="Where the phone or sensor was.")
 @click.option("--device", help="Which phone or sensor.")
 @click.option("--condition", help='How the engine was, e.g. "warm, out of gear".')
+@click.option("--keep-location", is_flag=True, help="Keep where a phone says it was.")
 @recording_options
 @logbook_option
 @json_option
@@ -39,11 +41,16 @@ def add(
     baseline: bool,
     before: bool,
     visit: str | None,
+    keep_location: bool,
     logbook: Path | None,
     as_json: bool,
     **values: Any,
 ) -> None:
     """Add recordings to the logbook and say where the engine stands.
+
+    At a terminal it asks for what is missing. What is stated of the circumstances (other
+    engine, loads, temperatures) holds for the whole check-up. A location that a phone put into
+    the file is not kept.
 
     \b
     Example: vibetrend add 1.csv 2.csv 3.csv --engine main --rpm 1060 --hours 3310
@@ -60,6 +67,8 @@ def add(
     if baseline and before:
         raise click.UsageError("--baseline and --before exclude each other")
     today = dt.date.today()
+    options = stated(values)
+    complete = None if as_json else asking()
     added = []
     failed = False
     with Logbook.open(logbook_folder(logbook)) as book:
@@ -74,7 +83,9 @@ def add(
                     visit=visit,
                     baseline=baseline,
                     before=before,
-                    **stated(values),
+                    keep_location=keep_location,
+                    complete=complete,
+                    **options,
                 )
             except VibetrendError as error:
                 click.echo(f"vibetrend: {error}", err=True)

@@ -40,11 +40,12 @@ def measure(
     from vibetrend.errors import VibetrendError
 
     engine = _engine(engine_name, logbook)
+    options = stated(values)
     results = []
     failed = False
     for path in files:
         try:
-            result = measure_file(path, engine=engine, **stated(values))
+            result = measure_file(path, engine=engine, **options)
         except VibetrendError as error:
             click.echo(f"vibetrend: {error}", err=True)
             failed = True

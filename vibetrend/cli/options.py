@@ -4,9 +4,12 @@ import datetime as dt
 import json
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
+
+if TYPE_CHECKING:
+    from vibetrend.ingest import Statements
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -51,6 +54,10 @@ def recording_options(command: Command) -> Command:
     return command
 
 
+def _choice(*choices: str) -> click.Choice[str]:
+    return click.Choice(choices)
+
+
 _RECORDING = [
     click.option("--rpm", type=float, help="Engine speed as the gauge showed it."),
     click.option(
@@ -63,19 +70,58 @@ _RECORDING = [
         type=click.Choice(["acceleration", "velocity", "rotation", "sound", "pressure", "other"]),
         help="What was recorded, where the file does not say.",
     ),
-    click.option("--unit", help="Unit of a table's columns, e.g. g or m/s^2."),
+    click.option("--unit", help='Unit of the columns: g, m/s^2, or "0.0039 g" for counts.'),
     click.option("--column", "columns", multiple=True, help="Column to use: name or number."),
     click.option("--rate", type=float, help="Samples per second, for a table without times."),
     click.option("--full-scale", help='What 1.0 in a sound file stands for, e.g. "1 g".'),
+    click.option(
+        "--calibrator",
+        type=click.Path(path_type=Path),
+        help="Recording of a sound calibrator, 94 dB at 1 kHz: gives Pa.",
+    ),
+    click.option("--sensitivity", help='Of a sensor in volts, e.g. "100 mV/g".'),
+    click.option("--tacho-column", help="Column or channel of a tacho: name or number."),
+    click.option("--teeth", help="Of the tacho's wheel: 118, 60-2 with missing ones, 1 a tape."),
+    click.option("--poles", type=int, help="Poles of an alternator that serves as tacho."),
+    click.option("--pulley-ratio", type=float, help="Its turns per turn of the crank."),
+    click.option("--coolant-c", type=float, help="Coolant temperature, degrees C."),
+    click.option("--damper-c", type=float, help="Damper ring's, engine stopped, degrees C."),
+    click.option("--room-c", type=float, help="Engine room's, degrees C."),
+    click.option("--other-engine", type=_choice("off", "running"), help="Or generator set."),
+    click.option("--alternator-load", type=_choice("low", "high"), help="While recording."),
+    click.option("--lying", type=_choice("afloat", "ashore"), help="How the boat lies."),
+    click.option("--shore-power", type=_choice("off", "on"), help="Charger and all."),
+    click.option(
+        "--automatic-gain", type=_choice("off", "on"), help="Of the recorder; noise filter too."
+    ),
 ]
 
 
-def stated(values: dict[str, Any]) -> dict[str, Any]:
-    """Return the options of `ingest.read` among a command's values, those left out left out."""
-    values = {name: value for name, value in values.items() if value not in (None, ())}
-    if "columns" in values:
-        values["columns"] = [int(name) if name.isdecimal() else name for name in values["columns"]]
-    return values
+def stated(values: dict[str, Any]) -> "Statements":
+    """Return what a command's options state about a recording; those left out left out.
+
+    Raises
+    ------
+    ReadError
+        If a calibrator's recording is named and cannot be used.
+    """
+    given: Any = {name: value for name, value in values.items() if value not in (None, ())}
+    for name in ("columns", "tacho_column"):
+        if name in given:
+            given[name] = _named_or_numbered(given[name])
+    if "calibrator" in given:
+        from vibetrend.ingest.calibrator import full_scale
+
+        if "full_scale" in given:
+            raise click.UsageError("--full-scale and --calibrator exclude each other")
+        given["full_scale"] = full_scale(given.pop("calibrator"))
+    return given  # type: ignore[no-any-return]  # click has checked every value
+
+
+def _named_or_numbered(column: Any) -> Any:
+    if isinstance(column, str):
+        return int(column) if column.isdecimal() else column
+    return [_named_or_numbered(each) for each in column]
 
 
 def print_json(value: Any) -> None:

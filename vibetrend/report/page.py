@@ -207,6 +207,7 @@ def _recordings(record: SeriesRecord) -> list[dict[str, Any]]:
         more = {
             "used": bool(verdict.get("used", False)),
             "why_not": why_not if isinstance(why_not, str) else "",
+            "circumstances": words.circumstances(row.get("circumstances") or {}),
             "quality": row["quality"] if isinstance(row["quality"], list) else [],
         }
         rows.append({str(key): value for key, value in (row | more).items()})

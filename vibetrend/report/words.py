@@ -40,6 +40,25 @@ def series_name(info: dict[str, Any]) -> str:
     return " · ".join(part for part in (*parts, ran) if part)
 
 
+_CIRCUMSTANCES = {
+    "coolant_c": "coolant {:g} °C",
+    "damper_c": "damper {:g} °C",
+    "room_c": "engine room {:g} °C",
+    "other_engine": "other engine {}",
+    "alternator_load": "alternator load {}",
+    "lying": "{}",
+    "shore_power": "shore power {}",
+    "automatic_gain": "automatic gain {}",
+}
+
+
+def circumstances(stated: dict[str, Any]) -> str:
+    """Return what was stated beside the tags, e.g. ``coolant 82 °C, shore power off``."""
+    return ", ".join(
+        form.format(stated[name]) for name, form in _CIRCUMSTANCES.items() if name in stated
+    )
+
+
 def number(value: Any, digits: int = 0, *, sign: bool = False) -> Markup:
     """Return a number for a table; its full value stays readable in the ``value`` attribute.
 
