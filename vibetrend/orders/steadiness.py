@@ -20,6 +20,7 @@ _FEWEST_BETWEEN = 3
 _FEWEST_WHOLE = 5
 _FEW_CLEAR = 4  # orders: with more, strong lines beside them do not shake the speed
 _MAINS_HZ = (50.0, 60.0)
+_FOLDED_NAMED = 3
 
 
 def speed_notes(
@@ -77,16 +78,7 @@ def speed_notes(
             )
         )
     notes += _mains(best)
-    highest = int(2 * best.signal.nyquist_hz * 60 / rpm) / 2
-    if highest < best.orders[-1]:
-        notes.append(
-            Note(
-                "rate-too-low",
-                "note" if highest >= 3 else "warning",
-                f"At {recording.mean_rate_hz:.0f} samples per second nothing above order "
-                f"{highest:g} can be seen.",
-            )
-        )
+    notes += _rate(recording, best, engine)
     return notes
 
 
@@ -109,6 +101,49 @@ def _length(best: Estimate) -> list[Note]:
             f"uncertain; record 60 s.",
         )
     ]
+
+
+def _rate(recording: Recording, best: Estimate, engine: Engine | None) -> list[Note]:
+    """Say what is the highest order that can be seen, and where those above it may turn up."""
+    crank = best.phase.mean_hz()
+    highest = int(2 * best.signal.nyquist_hz / crank) / 2
+    if highest >= best.orders[-1]:
+        return []
+    firing = None if engine is None else engine.firing_order_number
+    message = (
+        f"At {recording.mean_rate_hz:.0f} samples per second and {60 * crank:.0f} rpm nothing "
+        f"above order {highest:g} can be seen"
+    )
+    if firing is not None and highest < firing:
+        message += f", not even the firing order {firing:g}"
+    needed = 2 * (3 if firing is None else firing) * crank
+    low = highest < (3 if firing is None else firing)
+    if low:
+        message += f"; take a sensor with more than {1.2 * needed:.0f} samples per second, or sound"
+    message += "."
+    if recording.kind != "sound" and (folded := _folded(recording, best, highest, firing)):
+        message += f" A sensor that does not filter may fold down {'; '.join(folded)}."
+    return [Note("rate-too-low", "warning" if low else "note", message)]
+
+
+def _folded(
+    recording: Recording, best: Estimate, highest: float, firing: float | None
+) -> list[str]:
+    """Name the orders above half the rate that matter most: the firing's, then the nearest."""
+    crank, rate = best.phase.mean_hz(), recording.mean_rate_hz
+    seen = best.orders[best.orders <= highest]
+    found = []
+    for order in best.orders[best.orders > highest].tolist():
+        hertz = abs(order * crank - rate * round(order * crank / rate))
+        near = float(seen[np.argmin(np.abs(seen * crank - hertz))]) if seen.size else None
+        apart = np.inf if near is None else abs(near * crank - hertz)
+        fires = firing is not None and order % firing == 0
+        rank = (not fires, order if fires else apart)
+        words = f"order {order:g} ({order * crank:.1f} Hz) onto {hertz:.1f} Hz"
+        if near is not None:
+            words += f", next to order {near:g} ({near * crank:.1f} Hz)"
+        found.append((rank, words))
+    return [words for _, words in sorted(found)[:_FOLDED_NAMED]]
 
 
 def _steady(best: Estimate) -> list[Note]:
