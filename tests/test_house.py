@@ -37,9 +37,11 @@ KNOWS = {
     "logbook": {*GROUND, "orders"},  # orders: the type of what it keeps
     "report": {*GROUND, "orders", "trend", "checkup"},
     "settings": GROUND,
+    "watch": {*GROUND, "ingest", "logbook", "checkup", "report", "settings"},
     "cli": {
         *GROUND,
         *("ingest", "orders", "trend", "simulate", "logbook", "checkup", "report", "settings"),
+        "watch",
     },
     **dict.fromkeys(SIDE_BY_SIDE, GROUND),
 }
@@ -278,7 +280,7 @@ def test_help_imports_nothing_heavy(arguments: list[str]) -> None:
         ("checkup/adding.py", "from vibetrend.report import page"),
         ("logbook/book.py", "from vibetrend.trend import judge"),
         ("simulate/record.py", "from vibetrend.ingest import read"),
-        ("cli/add.py", "def add():\n    from vibetrend.watch import watch"),
+        ("cli/add.py", "def add():\n    from vibetrend.installation import renewal"),
         ("units.py", "from vibetrend.loose import helper"),
     ],
 )

@@ -4,14 +4,15 @@ import datetime as dt
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
-from typing import Any, Unpack
+from typing import Any, Unpack, cast
 
 from vibetrend.engine import Engine
 from vibetrend.errors import LogbookError, ReadError, VibetrendError
-from vibetrend.ingest import Statements, kept_content, read
+from vibetrend.ingest import Statements, kept_content, read, tags
+from vibetrend.ingest.tags import Stated
 from vibetrend.logbook import KeptRecording, Logbook
 from vibetrend.orders import Measurement, measure
-from vibetrend.recording import Recording
+from vibetrend.recording import Circumstances, Recording
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,6 +61,7 @@ def add_file(
     baseline: bool = False,
     before: bool = False,
     keep_location: bool = False,
+    defaults: Stated | None = None,
     complete: Callable[[Recording], Recording] | None = None,
     **stated: Unpack[Statements],
 ) -> Added:
@@ -75,6 +77,8 @@ def add_file(
         The check-up it belongs to; its date if left out.
     keep_location : bool
         Keep a location that the phone stored; else its digits are blanked in what is kept.
+    defaults : Stated, optional
+        What counts less than all that is stated of the file, be it by itself or by its name.
     complete : callable, optional
         Given the recording as read, returns it with tags added that were stated nowhere.
     stated
@@ -85,10 +89,16 @@ def add_file(
     VibetrendError
         If the file cannot be read or measured, or rpm or hours are stated nowhere.
     """
-    recording = read(path, **stated)
+    if defaults is None:
+        recording = read(path, **stated)
+    else:
+        recording = read(path, **(_needed_to_read(path, defaults, stated) | stated))
+        recording = _with_tags(recording, defaults)
     date = recording.date or today
     visit = visit or date.isoformat()
     recording = _as_the_others(recording, logbook.circumstances(engine_name, visit))
+    if defaults is not None:
+        recording = _as_the_others(recording, _stated(defaults.circumstances()))
     if complete is not None:
         recording = complete(recording)
     if recording.rpm is None:
@@ -122,10 +132,38 @@ def add_file(
     return Added(str(path), kept, measurement)
 
 
+_OPEN = (None, "")
+_TAGS = ("rpm", "hours", "date", "position", "device", "condition")
+# Stated only by options and side files, and too late once the file is read.
+_READ_WITH = ("manner", "automatic_gain")
+
+
+def _needed_to_read(path: str | Path, defaults: Stated, stated: Statements) -> Statements:
+    """Return those defaults that a file must be read with, where nothing else is stated of it."""
+    side, _ = tags.beside(Path(path))
+    open_ones = defaults.not_in(tags.stated(stated, where=str(path)).over(side))
+    late = {name: getattr(open_ones, name) for name in _READ_WITH}
+    wanted = open_ones.reading() | {name: value for name, value in late.items() if value}
+    return cast(Statements, wanted)
+
+
+def _with_tags(recording: Recording, defaults: Stated) -> Recording:
+    """Return a recording with default tags where it has none, and a note that says which."""
+    gaps = {name: getattr(defaults, name) for name in _TAGS if getattr(recording, name) in _OPEN}
+    stated = {name: value for name, value in gaps.items() if value is not None}
+    note = tags.note_assumed(Stated(**stated), "the folder's defaults")
+    return replace(recording, notes=(*recording.notes, *note), **stated)
+
+
+def _stated(circumstances: Circumstances) -> dict[str, Any]:
+    return {name: value for name, value in asdict(circumstances).items() if value not in _OPEN}
+
+
 def _as_the_others(recording: Recording, stated: Mapping[str, Any]) -> Recording:
     """Return a recording with its check-up's circumstances where its own are not stated."""
     own = asdict(recording.circumstances)
-    gaps = {name: stated[name] for name, value in own.items() if name in stated and not value}
+    gaps = {name: stated[name] for name, value in own.items() if name in stated and value in _OPEN}
+    gaps.pop("automatic_gain", None)  # it is of the recorder, and part of what the codec says
     return replace(recording, circumstances=replace(recording.circumstances, **gaps))
 
 

@@ -14,6 +14,7 @@ from vibetrend.cli.measure import measure
 from vibetrend.cli.report import report
 from vibetrend.cli.simulate import simulate
 from vibetrend.cli.status import status
+from vibetrend.cli.watch import watch
 from vibetrend.errors import VibetrendError
 
 INTERRUPTED = 130
@@ -40,7 +41,7 @@ def cli() -> None:
     """
 
 
-for command in (demo, engine, installation, measure, add, status, report, simulate):
+for command in (demo, engine, installation, measure, add, status, report, watch, simulate):
     cli.add_command(command)
 
 

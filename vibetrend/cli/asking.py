@@ -31,7 +31,7 @@ def asking() -> "Callable[[Recording], Recording] | None":
         return answers[name]
 
     def choice(name: str, question: str) -> str:
-        from vibetrend.ingest.tags import CHOICES
+        from vibetrend.recording import CHOICES
 
         if name not in answers:
             choices = CHOICES[name]

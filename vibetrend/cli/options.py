@@ -109,13 +109,14 @@ def stated(values: dict[str, Any]) -> "Statements":
     for name in ("columns", "tacho_column"):
         if name in given:
             given[name] = _named_or_numbered(given[name])
-    if "calibrator" in given:
-        from vibetrend.ingest.calibrator import full_scale
+    calibrator = given.pop("calibrator", None)
+    if calibrator is None:
+        return given  # type: ignore[no-any-return]  # click has checked every value
+    if "full_scale" in given:
+        raise click.UsageError("--full-scale and --calibrator exclude each other")
+    from vibetrend.checkup.calibrating import calibrated
 
-        if "full_scale" in given:
-            raise click.UsageError("--full-scale and --calibrator exclude each other")
-        given["full_scale"] = full_scale(given.pop("calibrator"))
-    return given  # type: ignore[no-any-return]  # click has checked every value
+    return calibrated(given, calibrator)
 
 
 def _named_or_numbered(column: Any) -> Any:

@@ -1,0 +1,1 @@
+"""A folder that fills: what arrives is added by itself, and changes are told."""
