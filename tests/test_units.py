@@ -25,6 +25,8 @@ from vibetrend.units import unit
         ("kPa", "pressure", "Pa", 1e3),
         ("bar", "pressure", "Pa", 1e5),  # B.8: bar
         ("mV", "other", "V", 1e-3),
+        ("in/s^2", "acceleration", "m/s^2", 0.0254),  # B.8: inch per second squared
+        ("hPa", "pressure", "Pa", 100.0),
         ("1", "sound", "1", 1.0),
     ],
 )
@@ -48,6 +50,18 @@ def test_units_agree_with_each_other() -> None:
         *((text, "m/s^2") for text in ("m s^-2", "ms-2", "m*s^-2")),
         *((text, "g") for text in ("[g]", "G", "gn", "g0")),
         *((text, "deg/s") for text in ("°/s", "dps", "Deg/s")),
+        *((text, "m/s^2") for text in ("m s⁻²", "m·s⁻²", "m/s/s", "m/sec²", "m_per_s2")),
+        *((text, "m/s^2") for text in ("meters per second squared", "metre/second^2")),
+        *((text, "g") for text in ("g's", "Gs", "g-force")),
+        *((text, "ft/s^2") for text in ("ft/s2", "ft/s/s", "feet per second squared")),
+        *((text, "deg/s") for text in ("°/sec", "degrees per second", "deg s^-1", "deg/second")),
+        *((text, "rad/s") for text in ("rad s⁻¹", "rad·s⁻¹", "radians/second", "rad/sec")),
+        *((text, "mm/s") for text in ("mm/sec", "mm s-1")),
+        *((text, "V") for text in ("v", "Volt", "volts")),
+        ("ips", "in/s"),
+        ("µg", "ug"),
+        ("mdps", "mdeg/s"),
+        ("KPA", "kPa"),
         ("milli-g", "mg"),
         ("FS", "1"),
     ],

@@ -4,7 +4,7 @@ import datetime as dt
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Any, Literal, get_args, get_type_hints
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -50,14 +50,15 @@ class Source:
     path: str
     sha256: str
     reading: Mapping[str, Any] = field(default_factory=dict)  # options it had to be read with
-    location: tuple[tuple[int, int], ...] = ()  # bytes, first and end, that tell where it was
+    location: tuple[tuple[int, int], ...] = ()  # bytes, first and end, whose digits tell where
+    coordinates: tuple[tuple[int, int], ...] = ()  # the same of numbers that are not text
 
 
 @dataclass(frozen=True, eq=False)
 class Tacho:
     """Edge times of a tooth or pulse sensor on the crankshaft, or geared to it."""
 
-    edge_times: FloatArray  # (n,) seconds, rising
+    edge_times: FloatArray  # (n,) seconds, of one slope, none lost or extra in between
     teeth_per_turn: float  # of the crank, as if none were missing; 13.2 if geared so
     missing_teeth: int | tuple[int, ...] = 0  # in a row: 2 of a 60-2 wheel, (2, 1) of a 36-2-1
 
@@ -76,11 +77,20 @@ class Circumstances:
     automatic_gain: Literal["", "off", "on"] = ""  # or noise suppression, in the sound recorder
 
 
+CHOICES: dict[str, tuple[str, ...]] = {
+    name: tuple(choice for choice in get_args(hint) if choice)
+    for name, hint in get_type_hints(Circumstances).items()
+    if get_args(hint) and type(None) not in get_args(hint)
+}
+"""The fixed choices among the circumstances."""
+
+
 @dataclass(frozen=True, eq=False, init=False)
 class Recording:
     """Samples with their times, unit and tags; read-only.
 
-    ``dataclasses.replace(recording, rpm=1000)`` gives a copy with another tag.
+    ``dataclasses.replace(recording, rpm=1000)`` gives one with another tag; the samples are not
+    copied.
     """
 
     samples: FloatArray | None  # (n, axes), SI; None when only tacho times exist
@@ -129,7 +139,8 @@ class Recording:
         Parameters
         ----------
         samples : array_like, shape (n,) or (n, axes), optional
-            In `unit`. May be left out when `tacho` is given.
+            In `unit`. May be left out when `tacho` is given. Copied, unless it is a read-only
+            array: an hour of sound is large.
         times : array_like, shape (n,), optional
             Seconds, never decreasing, not necessarily even.
         sample_rate : float, optional
@@ -163,7 +174,8 @@ class Recording:
             raise ReadError(f"hours is {hours:g}; engine hours cannot be below 0")
         data, stamps = _checked_arrays(samples, times, sample_rate, tacho)
         if data is not None:
-            data = data * given.factor
+            if given.factor != 1:
+                data = data * given.factor
             data.setflags(write=False)
         count = 0 if data is None else data.shape[1]
         if axes is None:
@@ -223,6 +235,13 @@ class Recording:
         return np.arange(self.count) / self.mean_rate_hz
 
 
+def _held(values: ArrayLike) -> FloatArray:
+    """Return values that nobody else changes: themselves if they are read-only, else a copy."""
+    if isinstance(values, np.ndarray) and values.dtype == float and not values.flags.writeable:
+        return values
+    return np.array(values, dtype=float)
+
+
 def _checked_arrays(
     samples: ArrayLike | None,
     times: ArrayLike | None,
@@ -234,8 +253,8 @@ def _checked_arrays(
             raise ReadError("a recording needs samples or tacho times; neither was given")
         return None, None
     try:
-        data = np.array(samples, dtype=float)
-        stamps = None if times is None else np.array(times, dtype=float)
+        data = _held(samples)
+        stamps = None if times is None else _held(times)
     except (TypeError, ValueError) as error:
         raise ReadError(f"samples and times must be numbers: {error}") from error
     if data.ndim == 1:
@@ -245,8 +264,8 @@ def _checked_arrays(
             f"samples has shape {np.shape(samples)}; (n,) or (n, axes) with 2 samples or more "
             f"is needed"
         )
-    if (bad := np.argwhere(~np.isfinite(data))).size:
-        row, axis = bad[0]
+    if not np.isfinite(data).all():
+        row, axis = np.argwhere(~np.isfinite(data))[0]
         raise ReadError(
             f"sample {row} on axis {axis} is not a number; leave such rows out, with their times"
         )

@@ -66,10 +66,24 @@ def test_the_name_counts_more_than_the_stamps(tmp_path: Path) -> None:
     assert (recording.position, recording.device, recording.condition) == ("", "", "")
 
 
-def test_a_column_that_varies_is_no_tag(tmp_path: Path) -> None:
-    recording = read(clip(tmp_path, text=TABLE.replace("1100", "1101", 50), name="clip.csv"))
-    assert recording.rpm is None
-    assert recording.hours == 4000
+@pytest.mark.parametrize(
+    ("other", "range_said"), [("1101", "1100 to 1101"), ("900", "900 to 1100")]
+)
+def test_of_a_speed_that_varies_the_median_is_taken(
+    other: str, range_said: str, tmp_path: Path
+) -> None:
+    path = clip(tmp_path, text=TABLE.replace("1100", other, 50), name="clip.csv")
+    recording = read(path)
+    assert (recording.rpm, recording.hours) == (1100, 4000)
+    assert [note.message for note in recording.notes if note.code == "tag-assumed"] == [
+        f"column 'rpm' varies from {range_said}; its median 1100 was taken as rpm",
+        "taken from the table's own columns: rpm 1100, hours 4000",
+    ]
+
+
+def test_other_columns_that_vary_are_no_tags(tmp_path: Path) -> None:
+    recording = read(clip(tmp_path, text=TABLE.replace("4000", "4001", 50), name="clip.csv"))
+    assert (recording.rpm, recording.hours) == (1100, None)
 
 
 @pytest.mark.parametrize("side", ["clip.toml", "clip.csv.toml", "clip.csv.zip.toml"])

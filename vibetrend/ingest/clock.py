@@ -1,32 +1,39 @@
 """A table's time column as seconds from its first stamp.
 
 Whole numbers stay whole until the first stamp is subtracted: a float64 near an epoch time in
-nanoseconds has steps of 256 ns.
+nanoseconds has steps of 256 ns. Stamps are taken as they are, never interpolated.
 """
 
 import datetime as dt
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from vibetrend.errors import ReadError
+from vibetrend.ingest import stamps
+from vibetrend.ingest.dates import date_of as date_of  # what other readers know it by
+from vibetrend.ingest.dates import days_of
 from vibetrend.ingest.layout import TIME_UNITS
+from vibetrend.ingest.order import usual_step
+from vibetrend.ingest.stamps import Stamps
 from vibetrend.recording import FloatArray, Note
 
 _EPOCH_S = (9e8, 4.2e9)  # 1998 to 2103
+_DAY_S = 86_400.0
+# Days since the beginning of 1900 (spreadsheets, less 2) or of the year 0 (less 1): 1998 to 2103.
+_DAY_COUNTS = ((35_796, 74_500, dt.date(1899, 12, 30)), (729_755, 768_460, dt.date(1, 1, 1)))
+_YEAR_ZERO_DAYS = 367  # what the second of them counts on 0001-01-01
 _PLAUSIBLE_HZ = (4.0, 1e6)
-_DAY_S = 86_400
-_TEXT = (
-    r"^(?P<date>.*?)(?:[T\s]+|^)(?P<h>\d{1,2}):(?P<m>\d\d)(?::(?P<s>\d\d)(?:[.,:](?P<f>\d{1,9}))?)?"
-    r"\s*(?P<half>[AaPp][Mm])?\s*(?:Z|UTC|[+-]\d\d:?\d\d)?$"
-)
-# The usual case, read ten times faster by pandas itself.
-_ISO = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d:\d\d(?:\.\d+)?(?:Z|[+-]\d\d:\d\d)?")
-_DATES = ("%Y-%m-%d", "%Y/%m/%d", "%Y.%m.%d", "%d.%m.%Y", "%d-%b-%Y", "%d %b %Y", "%d.%m.%y")
-_UNCLEAR_DATES = (("%d/%m/%Y", "%m/%d/%Y"), ("%d-%m-%Y", "%m-%d-%Y"), ("%d/%m/%y", "%m/%d/%y"))
+# Hours ahead of UTC; only their differences within a recording matter.
+_ZONES = {
+    "Z": 0, "UTC": 0, "GMT": 0, "WET": 0, "BST": 1, "WEST": 1, "CET": 1, "MEZ": 1, "CEST": 2,
+    "MESZ": 2, "EET": 2, "EEST": 3, "EST": -5, "EDT": -4, "CST": -6, "CDT": -5, "MST": -7,
+    "MDT": -6, "PST": -8, "PDT": -7, "AKST": -9, "AKDT": -8, "AEST": 10, "AEDT": 11, "NZST": 12,
+    "NZDT": 13,
+}  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -38,18 +45,22 @@ class Clock:
     notes: tuple[Note, ...] = ()
 
 
-def from_numbers(stamps: NDArray[np.int64] | FloatArray, unit: str, name: str) -> Clock:
+def from_numbers(
+    counts: NDArray[np.int64] | FloatArray, unit: str, name: str, *, wall_clock: bool = False
+) -> Clock:
     """Read numbers in `unit` ("" if not stated): seconds to nanoseconds, epoch or not.
+
+    The date is this computer's local one of an epoch stamp: UTC may be a day ahead or behind.
+    With `wall_clock` the stamps count the local time as it was written, without a zone.
 
     Raises
     ------
     ReadError
         If no unit makes them a sampling clock.
     """
-    elapsed = (stamps - stamps[0]).astype(float)
-    steps = np.diff(elapsed)
-    step = float(np.median(steps[steps > 0])) if (steps > 0).any() else 0.0
-    first = float(stamps[0])
+    elapsed = (counts - counts[0]).astype(np.float64, copy=False)
+    step = usual_step(elapsed)
+    first = float(counts[0])
     notes: tuple[Note, ...] = ()
     factor = TIME_UNITS.get(unit) or _guess_unit(first, step)
     if factor is None:
@@ -57,120 +68,100 @@ def from_numbers(stamps: NDArray[np.int64] | FloatArray, unit: str, name: str) -
             f"{name} steps by {step:g}, which is no sampling clock in s, ms, us or ns; "
             f"give rate in Hz, or name the unit in the header, e.g. 'time (ms)'"
         )
-    epoch = _EPOCH_S[0] < first * factor < _EPOCH_S[1]
-    if unit not in TIME_UNITS and factor != 1 and not epoch:
+    date = _date(first, factor, wall_clock=wall_clock)
+    if unit not in TIME_UNITS and factor != 1 and date is None:
         spelled = {1e-3: "ms", 1e-6: "us", 1e-9: "ns"}[factor]
         message = f"{name} has no unit; its steps were taken as {spelled}"
         notes = (Note("unit-assumed", "note", message),)
-    date = None
-    if epoch:
-        date = dt.datetime.fromtimestamp(first * factor, tz=dt.UTC).date()
-    return Clock(seconds=elapsed * factor, date=date, notes=notes)
+    return Clock(seconds=elapsed if factor == 1 else elapsed * factor, date=date, notes=notes)
 
 
-def from_text(stamps: "pd.Series[str]", name: str) -> Clock:
+def _guess_unit(first: float, step: float) -> float | None:
+    """Return the unit, in seconds, in which both stamp and step make sense."""
+    factors = (1.0, 1e-3, 1e-6, 1e-9)
+    for factor in factors:
+        if _EPOCH_S[0] < first * factor < _EPOCH_S[1] and 0 < step * factor <= 1 / _PLAUSIBLE_HZ[0]:
+            return factor
+    days = any(low < first < high for low, high, _ in _DAY_COUNTS)
+    if days and step > 0 and _PLAUSIBLE_HZ[0] <= 1 / (step * _DAY_S) <= 1000:
+        return _DAY_S
+    plausible = [
+        factor
+        for factor in factors
+        if step > 0 and _PLAUSIBLE_HZ[0] <= 1 / (step * factor) <= _PLAUSIBLE_HZ[1]
+    ]
+    # The slowest clock of those: phones and cheap sensors sample at tens to thousands of Hz.
+    return plausible[0] if plausible else None
+
+
+def _date(first: float, factor: float, *, wall_clock: bool) -> dt.date | None:
+    if factor == _DAY_S:
+        for low, high, origin in _DAY_COUNTS:
+            if low < first < high:
+                before = 0 if origin.year > 1 else _YEAR_ZERO_DAYS
+                return origin + dt.timedelta(days=int(first) - before)
+    if _EPOCH_S[0] < first * factor < _EPOCH_S[1]:
+        moment = dt.datetime.fromtimestamp(first * factor, tz=dt.UTC)
+        return (moment if wall_clock else moment.astimezone()).date()
+    return None
+
+
+def from_text(columns: Sequence[Stamps], name: str) -> Clock:
     """Read dates with time of day, or times of day alone, in local or ISO form.
 
-    The zone is not used: a recording does not move through zones.
+    Where they stand in two columns, these are joined. Zones only count where they change within
+    the recording.
 
     Raises
     ------
     ReadError
         If fewer than two of them can be read.
     """
-    if _ISO.fullmatch(str(stamps.iloc[0])):
-        return _from_iso(stamps)
-    parts = stamps.astype("string").str.strip().str.extract(_TEXT)
-    part = {key: pd.to_numeric(parts[key], errors="coerce").to_numpy(float) for key in "hms"}
-    fraction = pd.to_numeric("0." + parts["f"].fillna("0"), errors="coerce").to_numpy(float)
-    hour = part["h"]
-    if parts["half"].notna().any():  # 12 am is midnight
-        hour = hour % 12 + 12 * parts["half"].str.lower().eq("pm").fillna(False).to_numpy(float)
-    of_day = 3600 * hour + 60 * part["m"] + np.nan_to_num(part["s"])
+    parts = stamps.taken_apart(columns)
+    of_day, fraction = parts.of_day, parts.fraction
     present = np.isfinite(of_day)
     if present.sum() < 2:
         raise ReadError(
             f"{name} cannot be read as times; use seconds or e.g. 2026-05-01 14:40:03.041"
         )
-    days, date, notes = _days(parts["date"].fillna("").str.strip().str.strip(","), of_day, present)
+    days, date, notes = days_of(parts.dates, parts.date, of_day)
     # Whole seconds first: near noon a float64 of the sum would be coarser than near the start.
-    whole = of_day + _DAY_S * days
+    whole = of_day + _DAY_S * days - _zones(parts)[parts.zone]
     origin = int(np.argmax(present))
     seconds = (whole - whole[origin]) + (fraction - fraction[origin])
+    if not any(parts.zones):
+        seconds, remark = _through_summer_time(seconds, float(of_day[origin] + fraction[origin]))
+        notes += remark
     return Clock(seconds=seconds, date=date, notes=notes)
 
 
-def date_of(text: str) -> dt.date | None:
-    """Return the date at the beginning of one stamp; None if there is none or it is unclear."""
-    day, unclear = _dates([re.split(r"(?:[T,\s]+)\d{1,2}:", text.strip(), maxsplit=1)[0]])
-    return None if unclear else day[0]
+def _zones(parts: stamps.Parts) -> FloatArray:
+    """Return what each zone is ahead of UTC, seconds; 0 where all are one zone."""
+    ahead = [_ahead(zone) for zone in parts.zones]
+    known = [each for each in ahead if each is not None]
+    return np.array(known if 1 < len(known) == len(ahead) else [0.0] * len(ahead))
 
 
-def _from_iso(stamps: "pd.Series[str]") -> Clock:
-    moments = pd.to_datetime(stamps, format="ISO8601", errors="coerce", utc=True)
-    elapsed = (moments - moments.iloc[0]) / pd.Timedelta(1, "ns")
-    return Clock(
-        seconds=elapsed.to_numpy(dtype=np.float64) * np.float64(1e-9),
-        date=_date(str(stamps.iloc[0])[:10], "%Y-%m-%d"),
-    )
+def _ahead(zone: str) -> float | None:
+    if match := re.fullmatch(r"([+-])(\d\d):?(\d\d)?", zone):
+        seconds = int(match[2]) * 3600 + int(match[3] or 0) * 60
+        return float(-seconds if match[1] == "-" else seconds)
+    return _ZONES[zone] * 3600.0 if zone in _ZONES else None
 
 
-def _guess_unit(first: float, step: float) -> float | None:
-    """Return the unit, in seconds, in which both stamp and step make sense."""
-    plausible = [
-        factor
-        for factor in (1.0, 1e-3, 1e-6, 1e-9)
-        if step > 0 and _PLAUSIBLE_HZ[0] <= 1 / (step * factor) <= _PLAUSIBLE_HZ[1]
-    ]
-    for factor in plausible:
-        if _EPOCH_S[0] < first * factor < _EPOCH_S[1]:
-            return factor
-    # The slowest clock of those: phones and cheap sensors sample at tens to thousands of Hz.
-    return plausible[0] if plausible else None
-
-
-def _days(
-    dates: "pd.Series[str]", of_day: FloatArray, present: NDArray[np.bool_]
-) -> tuple[FloatArray, dt.date | None, tuple[Note, ...]]:
-    """Return the day of each stamp, counted from the first, and the date of that one."""
-    texts = [str(text) for text in dates[present].unique()]
-    if texts == [""]:
-        # A step back by half a day or more is midnight.
-        steps = np.diff(np.where(present, of_day, 0.0), prepend=0.0)
-        steps[0] = 0.0
-        return np.cumsum(np.where(steps < -_DAY_S / 2, 1.0, 0.0)), None, ()
-    parsed, unclear = _dates(texts)
-    first = parsed[0]
-    number = {
-        text: float(i if day is None or first is None else (day - first).days)
-        for i, (text, day) in enumerate(zip(texts, parsed, strict=True))
-    }
-    days = np.array([number.get(text, np.nan) for text in dates])
-    if unclear:
-        note = Note(
-            "date-unclear",
-            "note",
-            f"the date {texts[0]} can be read in two ways and was left out; state the date",
-        )
-        return days, None, (note,)
-    return days, first, ()
-
-
-def _dates(texts: list[str]) -> tuple[list[dt.date | None], bool]:
-    """Return each date, and whether day and month could be the other way round."""
-    for pattern in _DATES:
-        if None not in (read := [_date(text, pattern) for text in texts]):
-            return read, False
-    for patterns in _UNCLEAR_DATES:
-        ways = [[_date(text, pattern) for text in texts] for pattern in patterns]
-        full = [way for way in ways if None not in way]
-        if full:
-            return full[0], len(full) == 2 and full[0] != full[1]
-    return [None] * len(texts), False
-
-
-def _date(text: str, pattern: str) -> dt.date | None:
-    try:
-        return dt.datetime.strptime(re.sub(r"\s+", " ", text), pattern).date()
-    except ValueError:
-        return None
+def _through_summer_time(seconds: FloatArray, of_day: float) -> tuple[FloatArray, tuple[Note, ...]]:
+    """Take out a step of one hour at a full hour of the local clock, which moved; nothing else."""
+    steps = np.diff(seconds)
+    far = np.flatnonzero(np.abs(np.abs(steps) - 3600) < 60)
+    if not far.size:
+        return seconds, ()
+    near = max(1.0, 3 * usual_step(seconds))
+    for step in far:
+        hours = round(steps[step] / 3600)
+        to_full_hour = (of_day + seconds[step] + 1800) % 3600 - 1800
+        if abs(to_full_hour) < near and abs(steps[step] - 3600 * hours) < near:
+            moved = seconds.copy()
+            moved[step + 1 :] -= 3600 * hours
+            message = "the clock was set by one hour for summer time; that hour was taken out"
+            return moved, (Note("clock", "note", message),)
+    return seconds, ()

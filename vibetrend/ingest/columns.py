@@ -1,24 +1,27 @@
 """Which column is time and which are signals: by heading where it tells, else by behaviour."""
 
-from collections.abc import Mapping, Sequence
+import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 
 import numpy as np
-import pandas as pd
 
-from vibetrend import units
-from vibetrend.errors import ReadError, VibetrendError
-from vibetrend.ingest.headings import Heading, heading, kind_of
-from vibetrend.ingest.layout import Layout
+from vibetrend.errors import ReadError
+from vibetrend.ingest import preamble, tacho
+from vibetrend.ingest.grid import Numbers, Table
+from vibetrend.ingest.headings import Heading, heading
+from vibetrend.ingest.layout import TIME_UNITS
+from vibetrend.ingest.meaning import Meaning, meaning_of
 from vibetrend.ingest.tags import Stated
-from vibetrend.recording import SI_UNITS, FloatArray, Kind, Note
+from vibetrend.recording import Kind, Note
 
-_GRAVITY = {"m/s^2": units.STANDARD_GRAVITY, "g": 1.0, "mg": 1000.0}
-_GRAVITY_WITHIN = 0.1  # a phone's own offset is a few per cent
+_LOOKED_AT = 100_000  # rows that show how a column behaves
 _PREFERRED: tuple[Kind | None, ...] = (
     "acceleration", "velocity", "rotation", "pressure", "sound", "other", None,
 )  # fmt: skip
+_SHORTEST_COUNT = 7  # what turns back earlier may be a signal
+_FRACTION = re.compile(rb":\d\d(?:[.,]\d|:\d\d[.,:]\d)|\d\.\d\d\.\d\d[.,]\d")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -27,107 +30,216 @@ class Roles:
 
     time: tuple[int, ...]  # none, one, or a date and a time of day
     time_unit: str  # "" if not stated
-    signals: tuple[int, ...]
+    fraction: int | None = None  # a column of ms, us or ns within the second of a written time
+    fraction_s: float = 0.0  # its unit
+    signals: tuple[int, ...]  # none where there is only a tacho
     axes: tuple[str, ...]
-    kind: Kind
-    unit: str  # SI
-    factors: tuple[float, ...]  # of each signal to `unit`
-    notes: tuple[Note, ...]
+    meaning: Meaning
+    tacho: int | None = None
+    tacho_is_edges: bool = False  # the column holds times, not a signal sampled at them
+    tacho_unit: str = ""  # of those times
+    notes: tuple[Note, ...] = ()
 
 
-def choose(layout: Layout, numbers: Mapping[int, FloatArray], wanted: Stated) -> Roles:
-    """Give each column its role; `numbers` holds the columns of numbers, NaN where missing.
+def choose(table: Table, wanted: Stated) -> Roles:
+    """Give each column its role.
 
     Raises
     ------
     ReadError
         If a column asked for does not exist, or none holds a signal.
     """
-    heads = [heading(*pair) for pair in zip(layout.names, layout.units, strict=True)]
-    time = _time(layout, heads, numbers)
+    shape = table.shape
+    heads = [heading(*pair) for pair in zip(shape.names, shape.units, strict=True)]
+    turning = None
+    if wanted.tacho_column is not None:
+        (turning,) = _asked((wanted.tacho_column,), heads, table, option="tacho_column")
+    is_edges = turning is not None and _rises(table.numbers[turning], throughout=True)
+    fraction = _of_the_second(heads, table)
+    time = _time(heads, table, aside=(turning, fraction))
+    if not time and turning is not None and is_edges:
+        time = (turning,)
     candidates = [
         column
-        for column in numbers
+        for column, values in table.numbers.items()
         if column not in time
+        and column not in (turning, fraction)
         and heads[column].role in ("signal", "")
-        and (heads[column].name or not _counts_rows(numbers[column]))
+        and (heads[column].name or not _counts_rows(values))
+        and table.present(column)[:_LOOKED_AT].any()
     ]
+    # What a heading calls a vibration is one, however few levels it takes.
+    unsaid = [c for c in candidates if heads[c].kind in (None, "other") and not heads[c].axis]
+    pulses = [column for column in unsaid if _pulses(table, column)]
     notes: list[Note] = []
     if wanted.columns is not None:
-        signals = _asked(wanted.columns, heads, numbers)
+        asked = _asked(wanted.columns, heads, table, option="columns")
+        signals = [column for column in asked if column != turning]
     else:
-        signals, remark = _preferred(heads, candidates, wanted)
+        free = [column for column in candidates if column not in pulses]
+        signals, remark = _preferred(heads, free, wanted)
         notes += [Note("columns", "note", remark)] if remark else []
-    if not signals:
-        raise ReadError("no column holds a signal; name the columns to use with columns")
+        if turning is None:
+            notes += [_how_to_use(shape.label(column)) for column in pulses[:1]]
+    if is_edges and turning in time:
+        signals = []  # a table of edge times, whatever stands beside them
+    if not signals and turning is None:
+        raise _no_signal([shape.label(column) for column in [*pulses, *time[:1]]])
     used = [heads[column] for column in signals]
-    kind, unit, factors, remark = _meaning(used, [numbers[column] for column in signals], wanted)
-    if remark:
-        notes.append(Note("unit-assumed", "note", remark))
+    meant = Meaning("other", "1", ())
+    if signals:
+        values = [table.numbers[column] for column in signals]
+        meant = meaning_of(used, values, wanted, above=preamble.unit(shape))
+        notes += [Note("unit-assumed", "note", meant.remark)] if meant.remark else []
     return Roles(
         time=time,
         time_unit=heads[time[0]].unit.lower() if len(time) == 1 else "",
+        fraction=fraction,
+        fraction_s=0.0 if fraction is None else TIME_UNITS[heads[fraction].unit.lower()],
         signals=tuple(signals),
-        axes=_axes(used, signals, kind),
-        kind=kind,
-        unit=unit,
-        factors=factors,
+        meaning=meant,
+        axes=_axes(used, signals, meant.kind),
+        tacho=turning,
+        tacho_is_edges=is_edges,
+        tacho_unit="" if turning is None else heads[turning].unit.lower(),
         notes=tuple(notes),
     )
 
 
-def label(layout: Layout, column: int) -> str:
-    """Return how to speak of a column to a person."""
-    name = layout.names[column]
-    return f"column {name!r}" if name else f"column {column + 1}"
+def two_levels(values: Numbers) -> bool:
+    """Say whether a column takes two values and no other."""
+    present = values[np.isfinite(values)]
+    if not len(present):
+        return False
+    low, high = present.min(), present.max()
+    return bool(low < high and ((present == low) | (present == high)).all())
+
+
+def stated_by(table: Table) -> tuple[Stated, tuple[Note, ...]]:
+    """Return the tags that columns named like tags hold; of a speed that varies the median."""
+    found: dict[str, float | str] = {}
+    notes: tuple[Note, ...] = ()
+    for column, name in enumerate(table.shape.names):
+        tag = heading(name, table.shape.units[column]).tag
+        if not tag or tag in found or column in table.stamps:
+            continue
+        if column in table.texts:
+            texts = table.texts[column][table.present(column)].unique()
+            if len(texts) == 1 and tag not in ("rpm", "hours"):
+                found[tag] = str(texts[0]).strip()
+            continue
+        values = table.numbers[column]
+        values = values[table.present(column) & (values > 0)]
+        if not len(values):
+            continue
+        low, middle, high = (float(each) for each in np.quantile(values, (0, 0.5, 1)))
+        if tag == "rpm" or low == high:
+            found[tag] = middle if tag in ("rpm", "hours") else f"{middle:g}"
+        if tag == "rpm" and low < high:
+            message = (
+                f"{table.shape.label(column)} varies from {low:g} to {high:g}; its median "
+                f"{middle:g} was taken as rpm"
+            )
+            notes += (Note("tag-assumed", "note", message),)
+    return Stated(**found), notes  # type: ignore[arg-type]  # texts and numbers by their keys
+
+
+def _how_to_use(label: str) -> Note:
+    message = f"{label} behaves as a tacho, not as a vibration, and was not used; {_STATE_IT}"
+    return Note("columns", "note", message)
+
+
+_STATE_IT = "to use it give tacho_column and teeth"
+
+
+def _no_signal(labels: Sequence[str]) -> ReadError:
+    hint = f"; {labels[0]} may hold a tacho: {_STATE_IT}" if labels else ""
+    return ReadError(f"no column holds a signal; name the columns to use with columns{hint}")
+
+
+def _of_the_second(heads: Sequence[Heading], table: Table) -> int | None:
+    """Return the column that may hold what the written times lack: 0 to 999 ms."""
+    written = [column for column, field in enumerate(table.shape.types) if field == "time"]
+    if not written or any(map(_has_fraction, table.stamps[written[0]][:100])):
+        return None
+    for column, values in table.numbers.items():
+        unit = TIME_UNITS.get(heads[column].unit.lower(), 1.0)
+        if unit < 1 and values.dtype == np.int64 and len(values):
+            within = values.min() >= 0 and values.max() < round(1 / unit)
+            if within and (np.diff(values) < 0).any():
+                return column
+    return None
+
+
+def _has_fraction(stamp: bytes) -> bool:
+    return bool(_FRACTION.search(stamp))
 
 
 def _time(
-    layout: Layout, heads: Sequence[Heading], numbers: Mapping[int, FloatArray]
+    heads: Sequence[Heading], table: Table, *, aside: tuple[int | None, ...]
 ) -> tuple[int, ...]:
-    written = [column for column, field in enumerate(layout.types) if field == "time"]
-    dates = [column for column, field in enumerate(layout.types) if field == "date"]
-    if written and dates:
-        return (dates[0], written[0])
+    types, numbers = table.shape.types, table.numbers
+    written = [column for column, field in enumerate(types) if field == "time"]
+    dates = [column for column, field in enumerate(types) if field == "date"]
     named = [
-        column for column in numbers if heads[column].role == "time" and _rises(numbers[column])
+        column
+        for column in numbers
+        if column not in aside and heads[column].role == "time" and _rises(numbers[column])
     ]
-    # Of several the finest; "time" before "seconds" when they are equally fine.
-    named.sort(key=lambda column: -len(np.unique(numbers[column])))
+    if len(named) > 1:
+        # Of several the finest; "time" before "seconds" when they are equally fine.
+        named.sort(key=lambda column: -len(np.unique(numbers[column][:_LOOKED_AT])))
+    if written:
+        day = (*dates[:1], written[0])
+        fine = any(map(_has_fraction, table.stamps[written[0]][:100]))
+        if not named or (dates and fine):
+            return day
     if named:
         return (named[0],)
-    if written:
-        return (written[0],)
     for column, values in numbers.items():
         # A slow temperature rises too, but stands still most of the time.
-        rising = heads[column].role == "" and _rises(values) and (np.diff(values) > 0).mean() > 0.5
-        if rising and not _counts_rows(values):
+        rising = column not in aside and heads[column].role == "" and _rises(values)
+        if rising and (np.diff(values) > 0).mean() > 0.5 and not _counts_rows(values):
             return (column,)
     return ()
 
 
-def _rises(values: FloatArray) -> bool:
-    present = values[np.isfinite(values)]
+def _rises(values: Numbers, *, throughout: bool = False) -> bool:
+    if not throughout and len(values) > _LOOKED_AT and values[-1] > values[0]:
+        values = values[:_LOOKED_AT]  # the rest is seen when the clock is read
+    present = values if values.dtype == np.int64 else values[np.isfinite(values)]
     if len(present) < 2 or not present[-1] > present[0]:
         return False
     steps = np.diff(present)
+    if throughout:
+        return bool((steps > 0).all())
     # A signal falls in half its steps; a clock may be set back once or twice.
     return bool((steps < 0).mean() < 0.02 and (steps > 0).any())
 
 
-def _counts_rows(values: FloatArray) -> bool:
+def _counts_rows(values: Numbers) -> bool:
     present = values[np.isfinite(values)]
-    return len(present) > 1 and bool((np.diff(present) == 1).mean() > 0.99)
+    if len(present) < 2:
+        return False
+    steps = np.diff(present)
+    span = float(present.max() - present.min())
+    wrapped = (steps == -span) & (span >= _SHORTEST_COUNT)  # 255 is followed by 0
+    return bool(((steps == 1) | wrapped).mean() > 0.99)
+
+
+def _pulses(table: Table, column: int) -> bool:
+    values = table.numbers[column][:_LOOKED_AT]
+    values = values[np.isfinite(values)].astype(np.float64)
+    return two_levels(values) or tacho.is_pulse_train(values)
 
 
 def _asked(
-    columns: tuple[str | int, ...], heads: Sequence[Heading], numbers: Mapping[int, FloatArray]
+    columns: tuple[str | int, ...], heads: Sequence[Heading], table: Table, *, option: str
 ) -> list[int]:
-    names = [head.name for head in heads]
-    signals = []
+    names, labels = [head.name for head in heads], [head.label for head in heads]
+    found = []
     for asked in columns:
         text = str(asked).strip()
-        labels = [head.label for head in heads]
         if text in names:
             column = names.index(text)
         elif text in labels:
@@ -135,16 +247,16 @@ def _asked(
         elif text.isdecimal() and 1 <= int(text) <= len(heads):
             column = int(text) - 1
         else:
-            near = get_close_matches(text, names, n=1)
+            near = get_close_matches(text, [*names, *labels], n=1)
             known = ", ".join(names) if any(names) else f"1 to {len(heads)}"
-            hint = f"did you mean {near[0]!r}?" if near else f"there are {known}"
+            hint = f"did you mean {near[0]!r}?" if near else f"there are {known[:200]}"
             raise ReadError(f"column {asked!r} does not exist; {hint}")
-        if column not in numbers:
+        if column not in table.numbers:
             raise ReadError(f"column {asked!r} holds no numbers; choose another")
-        if column in signals:
-            raise ReadError(f"column {asked!r} is named twice in columns")
-        signals.append(column)
-    return signals
+        if column in found:
+            raise ReadError(f"column {asked!r} is named twice in {option}")
+        found.append(column)
+    return found
 
 
 def _preferred(
@@ -168,67 +280,11 @@ def _preferred(
     aside = [heads[column].name for column in candidates if column not in chosen]
     if aside and not remark:
         remark = (
-            f"used {', '.join(heads[column].name for column in chosen)}; "
+            f"used {', '.join(heads[column].name for column in chosen[:6])}"
+            f"{' ...' if len(chosen) > 6 else ''}; "
             f"not used {', '.join(aside[:6])}{' ...' if len(aside) > 6 else ''}"
         )
-    return chosen, remark
-
-
-def _meaning(
-    heads: Sequence[Heading], values: Sequence[FloatArray], wanted: Stated
-) -> tuple[Kind, str, tuple[float, ...], str]:
-    """Return kind, SI unit, each column's factor to it, and what had to be assumed."""
-    if wanted.unit is not None:
-        try:
-            given = units.unit(wanted.unit)
-        except VibetrendError as error:
-            raise ReadError(str(error)) from error
-        said = heads[0].kind
-        fits = said is not None and said != "other" and given.si in SI_UNITS[said]
-        kind = wanted.kind or (said if said and fits else kind_of(given))
-        return kind, given.si, (given.factor,) * len(heads), ""
-    known = [head.known_unit for head in heads]
-    stated = [unit for unit in known if unit is not None]
-    if len(stated) == len(heads):
-        if len({unit.si for unit in stated}) > 1:
-            listed = ", ".join(f"{head.name!r}" for head in heads)
-            raise ReadError(f"{listed} have different units; choose some of them with columns")
-        kind = wanted.kind or heads[0].kind or kind_of(stated[0])
-        return kind, stated[0].si, tuple(unit.factor for unit in stated), ""
-    foreign = [head.unit for head in heads if head.unit and head.known_unit is None]
-    if foreign:
-        kind = wanted.kind or "other"
-        remark = f"unit {foreign[0]!r} is not known; values are kept as they are"
-        return kind, "1" if kind == "other" else SI_UNITS[kind][0], (1.0,) * len(heads), remark
-    return _by_behaviour(heads, values, wanted)
-
-
-def _by_behaviour(
-    heads: Sequence[Heading], values: Sequence[FloatArray], wanted: Stated
-) -> tuple[Kind, str, tuple[float, ...], str]:
-    same = (1.0,) * len(heads)
-    said = wanted.kind or heads[0].kind
-    may_be_acceleration = said == "acceleration" or (said is None and len(heads) == 3)
-    if may_be_acceleration:
-        length = float(np.linalg.norm([np.nanmean(column) for column in values]))
-        for name, gravity in _GRAVITY.items():
-            if abs(length / gravity - 1) < _GRAVITY_WITHIN and (len(heads) == 3 or name == "m/s^2"):
-                unit = units.unit(name)
-                factors = (unit.factor,) * len(heads)
-                return (
-                    "acceleration",
-                    unit.si,
-                    factors,
-                    f"no unit is stated; taken as acceleration in {name}, because its mean is "
-                    f"gravity ({length:.3g} {name})",
-                )
-    if said is None and all(head.axis for head in heads):
-        said = "acceleration"  # columns named x, y, z from which gravity was taken out
-    if said is not None:
-        unit_name = SI_UNITS[said][0]
-        assumed = f"no unit is stated; taken as {said} in {unit_name}; state unit if it is another"
-        return said, unit_name, same, assumed
-    return "other", "1", same, "neither kind nor unit is stated; values are kept as they are"
+    return chosen, remark[:300]
 
 
 def _axes(heads: Sequence[Heading], columns: Sequence[int], kind: Kind) -> tuple[str, ...]:
@@ -246,25 +302,3 @@ def _axes(heads: Sequence[Heading], columns: Sequence[int], kind: Kind) -> tuple
     if len(set(names)) < len(names):
         return tuple(f"column {column + 1}" for column in columns)
     return tuple(names)
-
-
-def stated_by(layout: Layout, frame: pd.DataFrame) -> Stated:
-    """Return the tags that columns named like tags hold, where they hold one value throughout."""
-    numbers: dict[str, float] = {}
-    texts: dict[str, str] = {}
-    for column, name in enumerate(layout.names):
-        tag = heading(name, layout.units[column]).tag
-        present = frame[column].dropna().unique()
-        if not tag or len(present) != 1:
-            continue
-        if tag not in ("rpm", "hours"):
-            texts[tag] = str(present[0])
-        elif isinstance(present[0], int | float | np.number) and present[0] > 0:
-            numbers[tag] = float(present[0])
-    return Stated(
-        rpm=numbers.get("rpm"),
-        hours=numbers.get("hours"),
-        position=texts.get("position"),
-        device=texts.get("device"),
-        condition=texts.get("condition"),
-    )

@@ -26,4 +26,6 @@ class Found:
     date: dt.date | None = None  # the file's own recording date
     location: tuple[tuple[int, int], ...] = ()
     """Bytes of the unpacked content, first and end, whose digits tell where the phone was."""
+    coordinates: tuple[tuple[int, int], ...] = ()
+    """The same of coordinates that are numbers and not text."""
     notes: tuple[Note, ...] = ()

@@ -1,4 +1,4 @@
-"""How a text table is laid out: encoding, separator, decimal mark, header, units, first row.
+"""How a text table is laid out: separator, decimal mark, header, units, first row.
 
 Every pair of separator and decimal mark is tried on the last lines of the file's head; the pair
 that turns most fields into numbers or times wins. Everything else follows from that.
@@ -9,100 +9,77 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 from vibetrend import units
 from vibetrend.errors import ReadError, VibetrendError
-
-Field = Literal["number", "time", "date", "missing", "text"]
+from vibetrend.ingest.fields import GROUPED, Field, kind
 
 HEAD = 64 * 1024  # bytes looked at
 MOST_COLUMNS = 200
 _MOST_LINES = 400
 _SCORED_LINES = 100
 SPACES = r"\s+"
+_RULER = re.compile(r"[-=_+|:\s]*[-=_]{3}[-=_+|:\s]*")  # a line drawn below headings
 # Earlier ones win ties. A comma may be both separator and decimal mark where fields are quoted.
 _PAIRS = (
     *((separator, ".") for separator in ("\t", ";", ",", "|", SPACES)),
     *((separator, ",") for separator in ("\t", ";", ",", "|", SPACES)),
 )
-_NUMBER = {
-    ".": re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"),
-    ",": re.compile(r"[+-]?(?:\d+|\d*,\d+)(?:[eE][+-]?\d+)?"),
-}
-_CLOCK = re.compile(
-    r"\d{1,2}:\d\d(?::\d\d.*)?(?:\s*[APap][Mm])?"
-    r"|(?:\d{1,4}[-./ ]){2}\d{1,4}(?:[T ]+\d{1,2}:.*)?"
-    r"|\d{1,4}[-. ]\w{3,4}[-. ]\d{1,4}(?:[T ]+\d{1,2}:.*)?"
-)
-MISSING = {"", "nan", "na", "n/a", "#n/a", "null", "none", "-", "--", "---", "?", "inf", "-inf"}
 TIME_UNITS = {
-    **dict.fromkeys(("s", "sec", "secs", "second", "seconds", "sek", "sekunden"), 1.0),
-    **dict.fromkeys(("ms", "msec", "millis", "millisecond", "milliseconds"), 1e-3),
-    **dict.fromkeys(("us", "µs", "μs", "usec", "micros", "microseconds"), 1e-6),
-    **dict.fromkeys(("ns", "nsec", "nanos", "nanoseconds"), 1e-9),
-    **dict.fromkeys(("min", "minutes"), 60.0),
-}
+    **dict.fromkeys(
+        ("s", "sec", "secs", "second", "seconds", "sek", "sekunde", "sekunden", "seconde",
+         "secondes", "segundo", "segundos", "secondo", "secondi", "seconden", "sekund", "sekunder"),
+        1.0,
+    ),
+    **dict.fromkeys(
+        ("ms", "msec", "msecs", "millis", "millisecond", "milliseconds", "millisekunden",
+         "millisecondes", "milisegundos", "millisecondi", "milliseconden", "millisekunder"),
+        1e-3,
+    ),
+    **dict.fromkeys(
+        ("us", "µs", "μs", "usec", "usecs", "micros", "microsecond", "microseconds",
+         "mikrosekunden", "microsecondes", "microsegundos", "microsecondi", "mikrosekunder"),
+        1e-6,
+    ),
+    **dict.fromkeys(("ns", "nsec", "nanos", "nanosecond", "nanoseconds", "nanosekunden"), 1e-9),
+    **dict.fromkeys(("min", "minute", "minutes", "minuten"), 60.0),
+}  # fmt: skip
 """Seconds in one unit of time, by how people write it."""
 
 
 @dataclass(frozen=True, kw_only=True)
-class Layout:
-    """Where a table's rows begin and how to take a row apart."""
+class Columns:
+    """What a table says of its columns; each tuple but the last has one entry per column."""
+
+    types: tuple[Field, ...]  # by most of its fields
+    names: tuple[str, ...]  # all "" without a header
+    units: tuple[str, ...]  # from a row of units below the header; else ""
+    preamble: tuple[str, ...] = ()  # lines above the header
+    decimal: str = "."
+
+    def label(self, column: int) -> str:
+        """Return how to speak of a column to a person."""
+        name = self.names[column]
+        return f"column {name!r}" if name else f"column {column + 1}"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Layout(Columns):
+    """Where a text table's rows begin and how to take a row apart."""
 
     separator: str  # one character, or SPACES
-    decimal: str
     quote: str
-    types: tuple[Field, ...]  # of each column, by most of its fields
-    names: tuple[str, ...]  # of each column; all "" without a header
-    units: tuple[str, ...]  # from a row of units below the header; else ""
-    preamble: tuple[str, ...]  # lines above the header
+    newline: str
+    padded: bool  # whether separators have spaces behind them
+    gaps: bool  # whether some numbers are missing
     start: int  # where the first row begins, bytes
     start_line: int  # its line, counted from 1
     long_integers: frozenset[int]  # columns whose digits a float64 cannot hold (epoch ns)
+    grouped: frozenset[int]  # columns of whole numbers with a mark between thousands
 
     def split(self, line: str) -> list[str]:
         """Return the fields of one line."""
         return _split(line, self.separator, self.quote)
-
-
-def to_utf8(data: bytes) -> bytes:
-    """Return text as UTF-8 without its byte order mark: BOM, else UTF-8, else cp1252."""
-    for mark, encoding in (
-        (b"\xef\xbb\xbf", "utf-8"),
-        (b"\xff\xfe\x00\x00", "utf-32"),
-        (b"\x00\x00\xfe\xff", "utf-32"),
-        (b"\xff\xfe", "utf-16"),
-        (b"\xfe\xff", "utf-16"),
-    ):
-        if data.startswith(mark):
-            if encoding == "utf-8":
-                return data[len(mark) :]
-            return data.decode(encoding, errors="replace").encode()
-    head = data[:1000]
-    for odd, encoding in ((1, "utf-16-le"), (0, "utf-16-be")):
-        # Plain letters in UTF-16 have a zero byte each; a mark is often missing.
-        if len(head) > 8 and head[odd::2].count(0) > 0.4 * len(head) > 9 * head[1 - odd :: 2].count(
-            0
-        ):
-            return data.decode(encoding, errors="replace").encode()
-    if data.isascii():
-        return data
-    try:
-        data.decode("utf-8")
-    except UnicodeDecodeError as error:
-        if error.reason == "unexpected end of data":  # cut in the middle of a letter
-            return data[: error.start]
-        return data.decode("cp1252", errors="replace").encode()
-    return data
-
-
-def is_text(head: bytes) -> bool:
-    """Say whether a file that begins so is text."""
-    text = to_utf8(head).decode(errors="replace").rstrip("\0")
-    # A glitch may leave a stray control character in a table; other formats are full of them.
-    strange = len(re.findall(r"[\x00-\x08\x0b\x0e-\x1a\x1c-\x1f]", text))
-    return bool(text.strip()) and strange <= len(text) / 200
 
 
 def sniff(text: bytes) -> Layout:
@@ -122,6 +99,12 @@ def sniff(text: bytes) -> Layout:
     rows = [_split(line, separator, quote) for line in lines]
     kinds = [[kind(field, decimal) for field in row] for row in rows]
     types = _column_types(kinds, width)
+    grouped = _grouped(rows, kinds, width, decimal)
+    for column in grouped:
+        types = (*types[:column], "number", *types[column + 1 :])
+        for row, of_row in zip(rows, kinds, strict=True):
+            if column < len(row) and GROUPED[decimal].fullmatch(row[column]):
+                of_row[column] = "number"
     first = next((i for i, row in enumerate(kinds) if _is_row(row, types)), None)
     if first is None or sum(_is_row(row, types) for row in kinds) < 2:
         raise no_table()
@@ -150,19 +133,15 @@ def sniff(text: bytes) -> Layout:
         start=sum(len(line.encode()) for line in ends[:first]),
         start_line=first + 1,
         long_integers=frozenset(long_integers),
+        grouped=grouped,
+        newline="\n" if any(line.endswith("\n") for line in ends) else "\r",
+        padded=separator != SPACES and any(separator + " " in line for line in lines[first:]),
+        gaps=any(
+            field == "missing" and of_column == "number"
+            for row in kinds[first:]
+            for field, of_column in zip(row, types, strict=False)
+        ),
     )
-
-
-def kind(field: str, decimal: str) -> Field:
-    """Return what one field holds."""
-    field = field.strip()
-    if field.lower() in MISSING:
-        return "missing"
-    if _NUMBER[decimal].fullmatch(field):
-        return "number"
-    if not _CLOCK.fullmatch(field):
-        return "text"
-    return "time" if ":" in field else "date"
 
 
 def is_unit(text: str) -> bool:
@@ -237,12 +216,37 @@ def _looks_like_decimal_commas(rows: Sequence[Sequence[str]]) -> bool:
 
 
 def _column_types(kinds: Sequence[Sequence[Field]], width: int) -> tuple[Field, ...]:
-    rows = [row for row in kinds if len(row) == width and "number" in row][-_SCORED_LINES:]
+    rows = [row for row in kinds if len(row) == width and "number" in row]
     types: list[Field] = []
     for column in range(width):
-        seen = Counter(row[column] for row in rows if row[column] != "missing")
+        seen = Counter(row[column] for row in rows[-_SCORED_LINES:])
+        if set(seen) <= {"missing"}:
+            seen = Counter(row[column] for row in rows)
+        del seen["missing"]
         types.append(seen.most_common(1)[0][0] if seen else "missing")
     return tuple(types)
+
+
+def _grouped(
+    rows: Sequence[Sequence[str]], kinds: Sequence[Sequence[Field]], width: int, decimal: str
+) -> frozenset[int]:
+    """Return the columns whose numbers have a mark between thousands that is no decimal one.
+
+    "999.505" may be either; only where all are such and one is like "1.000.000" it is certain.
+    """
+    sample = [
+        row
+        for row, of_row in zip(rows, kinds, strict=True)
+        if len(row) == width and "number" in of_row
+    ][-_MOST_LINES:]
+    mark = "." if decimal == "," else ","
+    found = set()
+    for column in range(width):
+        present = [row[column] for row in sample if kind(row[column], decimal) != "missing"]
+        certain = any(field.count(mark) > 1 for field in present)
+        if certain and all(GROUPED[decimal].fullmatch(field) for field in present):
+            found.add(column)
+    return frozenset(found)
 
 
 def _is_row(row: Sequence[Field], types: Sequence[Field]) -> bool:
@@ -265,11 +269,12 @@ def _header(
     for index in range(len(above) - 1, -1, -1):
         line = re.sub(r"^\s*(?:#+|%+|//)\s*", "", above[index])
         fields = _split(line, separator, quote)
-        if not any(fields):
+        if not any(fields) or _RULER.fullmatch(line):
             continue
         numbers = sum(kind(field, decimal) in ("number", "time", "date") for field in fields)
         fits = width - 1 <= len(fields) <= width + 1 and (width > 1 or index == len(above) - 1)
-        if not fits or numbers > len(fields) / 2 or len(block) == 2:
+        states = fields[0].endswith((":", "=")) and numbers > 0  # "Points: 200"
+        if not fits or numbers > len(fields) / 2 or states or len(block) == 2:
             break
         block.append((index, fields))
     if not block:

@@ -5,7 +5,17 @@ from pathlib import Path
 from typing import BinaryIO, Protocol, Unpack
 
 from vibetrend.errors import ReadError
-from vibetrend.ingest import archive, content, sound, table, tags
+from vibetrend.ingest import (
+    archive,
+    container,
+    content,
+    matlab,
+    parquet,
+    sound,
+    table,
+    tags,
+    universal,
+)
 from vibetrend.ingest.found import Found
 from vibetrend.ingest.tags import Stated, Statements
 from vibetrend.recording import Note, Recording, Source
@@ -23,7 +33,7 @@ class Reader(Protocol):
         """Read it, or raise a ReadError that says what is wrong in it."""
 
 
-READERS: tuple[Reader, ...] = (sound, table)
+READERS: tuple[Reader, ...] = (sound, container, universal, matlab, parquet, table)
 """Asked in this order; text comes last because so much is text."""
 
 _HEAD = 4096  # bytes shown to a reader
@@ -102,6 +112,7 @@ def read(path: str | os.PathLike[str], **stated: Unpack[Statements]) -> Recordin
                     sha256=sha256,
                     reading=wanted.reading(),
                     location=found.location,
+                    coordinates=found.coordinates,
                 ),
             )
         except ReadError as error:
@@ -115,8 +126,8 @@ def _reader_of(stream: BinaryIO) -> Reader:
         if reader.can_read(head):
             return reader
     what = next((name for start, name in _OTHERS if head.startswith(start)), "an unknown format")
-    known = " and ".join(reader.NAME for reader in READERS)
-    raise ReadError(f"not a recording but {what}; readable are {known}")
+    known = ", ".join(reader.NAME for reader in READERS)
+    raise ReadError(f"not a recording but {what}; readable are: {known}")
 
 
 def _recording(

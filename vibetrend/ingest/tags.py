@@ -7,10 +7,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Any, Literal, TypedDict, get_args, get_type_hints
+from typing import Any, Literal, TypedDict, get_args
 
 from vibetrend.errors import ReadError
-from vibetrend.recording import SI_UNITS, Circumstances, Kind, Manner, Note
+from vibetrend.recording import CHOICES, SI_UNITS, Circumstances, Kind, Manner, Note
 
 LARGEST_SIDE_FILE = 100_000  # bytes; a handful of tags needs a few hundred
 
@@ -98,12 +98,6 @@ class Stated:
 
 KEYS = tuple(field.name for field in fields(Stated))
 _HINTS = KEYS[KEYS.index("kind") :]
-CHOICES: dict[str, tuple[str, ...]] = {
-    name: tuple(choice for choice in get_args(hint) if choice)
-    for name, hint in get_type_hints(Circumstances).items()
-    if get_args(hint) and type(None) not in get_args(hint)
-}
-"""The fixed choices among the circumstances, by key."""
 _TEMPERATURES = tuple(field.name for field in fields(Circumstances) if field.name.endswith("_c"))
 
 

@@ -107,7 +107,7 @@ def _errors(estimate: Estimate, row: int, variance: FloatArray) -> tuple[float, 
         return noise, np.nan
     edges = np.linspace(0, len(estimate.signal.time), blocks + 1).astype(int)[:-1]
     leaning = estimate.fit.residual @ direction.conj()
-    turned = np.add.reduceat(leaning * estimate.lines[row].conj(), edges)
+    turned = np.add.reduceat(leaning * estimate.line(row).conj(), edges)
     counts = np.diff(np.append(edges, len(estimate.signal.time)))
     along = size + 2 * turned.real / counts
     spread = float(np.std(along, ddof=1))

@@ -35,9 +35,25 @@ class Estimate:
     theta: FloatArray  # (n,) turns at the samples
     orders: FloatArray  # (orders,)
     others: list[OtherLine]
-    lines: ComplexArray  # (orders + others, n) unit phasors
     fit: LineFit
     density: FloatArray  # (orders + others, axes) one-sided, unit^2 / Hz
+
+    def lines(self) -> ComplexArray:
+        """Return the unit phasors of orders and others, shape (orders + others, n).
+
+        Made anew each time: many candidates are held at once, and theirs would be most of the
+        memory that a measurement takes.
+        """
+        return _lines(self.theta, self.signal.time, self.orders, self.others)
+
+    def line(self, row: int) -> ComplexArray:
+        """Return one row of `lines`, shape (n,)."""
+        if row < len(self.orders):
+            turns = self.orders[row] * self.theta
+        else:
+            turns = self.others[row - len(self.orders)].turns(self.theta, self.signal.time)
+        phasor: ComplexArray = np.exp(2j * np.pi * turns)
+        return phasor
 
     @property
     def variance(self) -> FloatArray:
@@ -57,7 +73,7 @@ class Estimate:
         return Windows(
             theta=self.theta,
             samples=self.signal.samples,
-            lines=self.lines[:count],
+            lines=self.lines()[:count],
             orders=self.orders,
             amplitude=self.fit.amplitude[:count],
             variance=self.density[:count] * self.signal.rate / 2,
@@ -143,9 +159,10 @@ def _with_straight_ends(now: Estimate) -> Estimate:
 def _improved(now: Estimate, *, stiff: bool, hunt: bool, driven: Driven) -> tuple[Estimate, float]:
     """Make one round; also return how far the phase moved, in its own standard errors."""
     signal, count = now.signal, len(now.orders)
+    lines = now.lines()
     phase = refine(
         now.phase,
-        now.lines[:count],
+        lines[:count],
         now.orders,
         now.fit.amplitude[:count],
         now.density[:count] * signal.rate / 2,
@@ -156,11 +173,12 @@ def _improved(now: Estimate, *, stiff: bool, hunt: bool, driven: Driven) -> tupl
         now.others,
         time=signal.time,
         theta=now.theta,
-        phasor=now.lines[count:],
+        phasor=lines[count:],
         amplitude=now.fit.amplitude[count:],
         residual=now.fit.residual,
         density=now.density[count:],
     )
+    del lines  # before as many are made for the new phase
     if hunt:
         others = _hunted(replace(now, others=others), driven)
     return _fitted(signal, phase, now.orders, others), _moved(now.phase, phase)
@@ -169,11 +187,7 @@ def _improved(now: Estimate, *, stiff: bool, hunt: bool, driven: Driven) -> tupl
 def _fitted(signal: Signal, phase: Phase, orders: FloatArray, others: list[OtherLine]) -> Estimate:
     theta = phase.turns_at_samples(signal.time)
     crank = phase.mean_hz()
-    lines = phasors(theta, orders)
-    if others:
-        extra = [np.exp(2j * np.pi * line.turns(theta, signal.time)) for line in others]
-        lines = np.concatenate([lines, np.array(extra)])
-    fit = fit_lines(signal.samples, lines)
+    fit = fit_lines(signal.samples, _lines(theta, signal.time, orders, others))
     density = local_density(
         signal.time,
         fit.residual,
@@ -185,7 +199,17 @@ def _fitted(signal: Signal, phase: Phase, orders: FloatArray, others: list[Other
     # range are more than any sensor has.
     least = 1e-14 * float(np.mean(signal.samples**2)) / signal.rate + 1e-200
     density = np.maximum(density, least)
-    return Estimate(signal, phase, theta, orders, others, lines, fit, density)
+    return Estimate(signal, phase, theta, orders, others, fit, density)
+
+
+def _lines(
+    theta: FloatArray, time: FloatArray, orders: FloatArray, others: list[OtherLine]
+) -> ComplexArray:
+    lines = phasors(theta, orders)
+    if not others:
+        return lines
+    extra = [np.exp(2j * np.pi * line.turns(theta, time)) for line in others]
+    return np.concatenate([lines, extra])
 
 
 def _hunted(now: Estimate, driven: Driven) -> list[OtherLine]:

@@ -9,6 +9,8 @@ from vibetrend.recording import FloatArray, Recording
 
 # Passband edge of the resampler as a share of the new rate: flat to 1e-6 there.
 _PASSBAND = 0.4
+_WORTH_IT = 1.2  # of the new rate; less saves nothing
+_BLOCK = 2**16  # samples resampled at a time
 # The resampler's filter runs in from silence over this many output samples.
 _RUN_IN = 24
 # Rounded stamps deviate from a straight clock by 0.29 steps rms, by 0.35 in the worst pattern;
@@ -57,23 +59,57 @@ def prepare(recording: Recording, *, top_hz: float) -> Signal:
     """
     samples = recording.samples
     assert samples is not None
-    time = recording.time_s()
-    rate = recording.mean_rate_hz
-    start = float(time[0])
-    even = recording.times is None
-    if not even and (straight := _straight_clock(time)) is not None:
-        start, rate = straight
-        even = True
-    samples = samples - samples.mean(axis=0)
+    start, rate = 0.0, recording.mean_rate_hz
+    time = recording.times
+    if time is not None:
+        start = float(time[0])
+        if (straight := _straight_clock(time)) is not None:
+            start, rate = straight
+            time = None
     nyquist = rate / 2
     target = top_hz / _PASSBAND
-    if even and rate > 1.2 * target:
-        samples = soxr.resample(samples, rate, target, quality="HQ")[_RUN_IN:-_RUN_IN]
+    if time is None and rate > _WORTH_IT * target:
+        samples = resampled(samples, rate, target)[_RUN_IN:-_RUN_IN]
         start += _RUN_IN / target
         rate = target
-    time = np.arange(len(samples)) / rate if even else time - start
-    step = 0.0 if even else _resolution(time)
+    else:
+        samples = samples - samples.mean(axis=0)
+    if time is None:
+        time, even, step = np.arange(len(samples)) / rate, True, 0.0
+    else:
+        time, even = time - start, False
+        step = _resolution(time)
     return Signal(time, samples, rate, even, nyquist, start, step)
+
+
+def slowed(recording: Recording, *, top_hz: float) -> tuple[FloatArray, float | None]:
+    """Return samples without their mean and their rate, no faster than `top_hz` needs.
+
+    The rate is None, and no sample is changed, where the stamps are uneven.
+    """
+    samples, rate = recording.samples, recording.sample_rate
+    assert samples is not None
+    target = top_hz / _PASSBAND
+    if rate is None or rate <= _WORTH_IT * target:
+        return samples - samples.mean(axis=0), rate
+    return resampled(samples, rate, target), target
+
+
+def resampled(samples: FloatArray, rate: float, to_rate: float) -> FloatArray:
+    """Return samples of shape (n, axes) at a lower rate, the mean of each axis removed.
+
+    Block by block, so that nothing else as large as the samples is held. The filter runs in from
+    silence and out to it at the ends.
+    """
+    mean = samples.mean(axis=0)
+    stream = soxr.ResampleStream(rate, to_rate, samples.shape[1], dtype="float64", quality="HQ")
+    done = [
+        stream.resample_chunk(
+            samples[start : start + _BLOCK] - mean, last=start + _BLOCK >= len(samples)
+        )
+        for start in range(0, len(samples), _BLOCK)
+    ]
+    return np.concatenate(done)
 
 
 def middle(recording: Recording, *, seconds: float) -> Recording:

@@ -5,6 +5,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from vibetrend.orders.signal import slowed
 from vibetrend.orders.spectrum import grid
 from vibetrend.recording import FloatArray, Recording
 
@@ -32,10 +33,9 @@ def spectrogram(recording: Recording, *, top_hz: float, label: str = "") -> Spec
     """
     import librosa  # a second to import, for one picture
 
-    assert recording.samples is not None
-    samples = recording.samples - recording.samples.mean(axis=0)
     top = min(top_hz, 0.49 * recording.mean_rate_hz)
-    gridded = grid(recording.time_s(), samples, top=top, even_rate=recording.sample_rate)
+    samples, even_rate = slowed(recording, top_hz=top)
+    gridded = grid(recording.time_s(), samples, top=top, even_rate=even_rate)
     length = int(_WINDOW_SECONDS * gridded.rate)
     hop = max(1, gridded.values.shape[1] // _COLUMNS)
     frames = librosa.stft(gridded.values, n_fft=length, hop_length=hop, center=False)

@@ -55,7 +55,7 @@ class Windows:
         self._counts = np.diff(np.append(edges, len(theta)))
         # sum over each window of x exp(-2 pi i k theta): (axes, orders, windows)
         local = np.stack(
-            [np.add.reduceat(lines.conj() * axis, edges, axis=1) for axis in samples.T]
+            [[np.add.reduceat(line.conj() * axis, edges) for line in lines] for axis in samples.T]
         )
         self._agreement = np.einsum("ka,akw->kw", (amplitude / variance).conj(), local)
         self._information = float(np.sum(np.abs(amplitude) ** 2 / variance)) / 2
