@@ -19,7 +19,7 @@ import soundfile
 from vibetrend import read
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "ingest"))
-from written_sound import encoded  # noqa: E402 - found by the line above
+from written_sound import encoded
 
 RATE = 48_000
 TONES_HZ = (27.5, 55.0, 82.5, 137.5, 1000.0)
@@ -54,11 +54,8 @@ def written() -> Iterator[tuple[str, bytes, bool]]:
         ("mp3", "libmp3lame", "MP3", (64, 128, 192)),
     ):
         for kbit in kbits:
-            content = encoded(
-                STORED, RATE, container=container, codec=codec, bit_rate=1000 * kbit
-            )
+            content = encoded(STORED, RATE, container=container, codec=codec, bit_rate=1000 * kbit)
             yield f"{label} {kbit} kbit/s", content, False
-
 
     buffer = io.BytesIO()
     with soundfile.SoundFile(buffer, "w", RATE, 1, subtype="VORBIS", format="OGG") as file:

@@ -124,13 +124,20 @@ def from_text(columns: Sequence[Stamps], name: str) -> Clock:
         raise ReadError(
             f"{name} cannot be read as times; use seconds or e.g. 2026-05-01 14:40:03.041"
         )
-    days, date, notes = days_of(parts.dates, parts.date, of_day)
-    # Whole seconds first: near noon a float64 of the sum would be coarser than near the start.
-    whole = of_day + _DAY_S * days - _zones(parts)[parts.zone]
     origin = int(np.argmax(present))
-    seconds = (whole - whole[origin]) + (fraction - fraction[origin])
+    begin = float(of_day[origin] + fraction[origin])
+    seconds, date, notes = days_of(parts.dates, parts.date, of_day)
+    # In place, for there may be millions. Whole seconds first: near noon a float64 of the sum
+    # would be coarser than near the start.
+    seconds *= _DAY_S
+    seconds += of_day
+    if (ahead := _zones(parts)).any():
+        seconds -= ahead[parts.zone]
+    seconds -= seconds[origin]
+    fraction -= fraction[origin]
+    seconds += fraction
     if not any(parts.zones):
-        seconds, remark = _through_summer_time(seconds, float(of_day[origin] + fraction[origin]))
+        seconds, remark = _through_summer_time(seconds, begin)
         notes += remark
     return Clock(seconds=seconds, date=date, notes=notes)
 
@@ -152,6 +159,8 @@ def _ahead(zone: str) -> float | None:
 def _through_summer_time(seconds: FloatArray, of_day: float) -> tuple[FloatArray, tuple[Note, ...]]:
     """Take out a step of one hour at a full hour of the local clock, which moved; nothing else."""
     steps = np.diff(seconds)
+    if np.fmax.reduce(steps) < 3540 and np.fmin.reduce(steps) > -3540:
+        return seconds, ()
     far = np.flatnonzero(np.abs(np.abs(steps) - 3600) < 60)
     if not far.size:
         return seconds, ()

@@ -1,6 +1,9 @@
 """How the letters of a text are stored: UTF-8, UTF-16, UTF-32, with a mark or without, cp1252."""
 
+import codecs
+import io
 import re
+from collections.abc import Iterator
 
 _MARKS = (
     (b"\xef\xbb\xbf", "utf-8"),
@@ -10,6 +13,7 @@ _MARKS = (
     (b"\xfe\xff", "utf-16-be"),
 )
 _LOOKED_AT = 1000  # bytes
+_BLOCK = 2**20
 # A glitch may leave a stray control character in a table; other formats are full of them.
 _STRANGE = re.compile(r"[\x00-\x08\x0b\x0e-\x1a\x1c-\x1f]")
 
@@ -31,18 +35,34 @@ def wide(data: bytes) -> tuple[str, int]:
 def to_utf8(data: bytes) -> bytes:
     """Return text as UTF-8 without its byte order mark: as marked, else UTF-8, else cp1252."""
     encoding, mark = wide(data)
-    if encoding:
-        return data[mark:].decode(encoding, errors="replace").encode()
     data = data[mark:] if mark else data
+    if encoding:
+        return _recoded(data, encoding)
     if data.isascii():
         return data
+    decoder = codecs.getincrementaldecoder("utf-8")()
     try:
-        data.decode("utf-8")
-    except UnicodeDecodeError as error:
-        if error.reason == "unexpected end of data":  # cut in the middle of a letter
-            return data[: error.start]
-        return data.decode("cp1252", errors="replace").encode()
-    return data
+        for block in _blocks(data):
+            decoder.decode(block)
+    except UnicodeDecodeError:
+        return _recoded(data, "cp1252")
+    cut, _ = decoder.getstate()  # in the middle of a letter
+    return data[: -len(cut)] if cut else data
+
+
+def _recoded(data: bytes, encoding: str) -> bytes:
+    decoder = codecs.getincrementaldecoder(encoding)(errors="replace")
+    text = io.BytesIO()
+    for block in _blocks(data):
+        text.write(decoder.decode(block).encode())
+    text.write(decoder.decode(b"", final=True).encode())
+    return text.getvalue()
+
+
+def _blocks(data: bytes) -> Iterator[bytes]:
+    """Yield bytes by and by: as text they take up to four times the memory."""
+    for start in range(0, len(data), _BLOCK):
+        yield data[start : start + _BLOCK]
 
 
 def is_text(head: bytes) -> bool:

@@ -1,5 +1,6 @@
 """Lines in which every value has its name before it: ``x=0.1 y=0.2``, ``"x": 0.1, "y": 0.2``."""
 
+import io
 import re
 from collections import Counter
 
@@ -7,6 +8,7 @@ from vibetrend.errors import ReadError
 from vibetrend.ingest import location
 from vibetrend.ingest.layout import HEAD
 
+_BLOCK = 2**20  # bytes of text taken apart at once
 _VALUE = rb"[+-]?(?:\d++(?:[.,]\d++)?|[.,]\d++)(?:[eE][+-]?\d++)?|[Nn]a[Nn]"
 _NAME = rb"[^\W\d][\w.]*+(?:[ ]?[\[(][^\[\]()=:]{1,20}[\])])?"
 _IS = rb"[\"']?[ \t]*+[=:][ \t]*+"
@@ -41,4 +43,10 @@ def taken_apart(text: bytes) -> tuple[bytes, tuple[str, ...]]:
             "holds a location in lines from which it cannot be left out; delete latitude and "
             "longitude from it, or save it as CSV"
         )
-    return line.sub(values, text), read
+    plain = io.BytesIO()  # by and by: each match takes memory
+    start = 0
+    while start < len(text):
+        end = text.find(b"\n", start + _BLOCK) + 1 or len(text)
+        plain.write(line.sub(values, text[start:end]))
+        start = end
+    return plain.getvalue(), read
