@@ -1,10 +1,14 @@
 """One clock, no faster than needed."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+import soxr
 from numpy.testing import assert_allclose
 
-from vibetrend.orders.signal import prepare
+from vibetrend.orders import overall
+from vibetrend.orders.signal import middle, prepare, resampled, slowed
 from vibetrend.recording import FloatArray, Recording
 
 
@@ -76,3 +80,49 @@ def test_exact_stamps_lose_nothing(even: bool) -> None:
     values = np.zeros(times.size)
     recording = Recording(values, sample_rate=400) if even else Recording(values, times=times)
     assert prepare(recording, top_hz=200.0).rounding_gain(300.0) == pytest.approx(1.0, abs=1e-9)
+
+
+# Long sound, without a second copy of it
+
+
+@pytest.mark.parametrize("count", [1000, 2**16, 2**16 + 1, 200_001])
+def test_block_by_block_is_the_same_as_at_once(count: int) -> None:
+    samples = np.random.default_rng(105).normal(0.2, 1, (count, 2))
+    at_once = soxr.resample(samples - samples.mean(axis=0), 44_100, 562.5, quality="HQ")
+    assert_allclose(resampled(samples, 44_100, 562.5), at_once, atol=1e-12)
+
+
+def test_only_even_samples_are_slowed_down() -> None:
+    values = np.random.default_rng(106).normal(0.2, 1, (48_000, 1))
+    fast, rate = slowed(Recording(values, sample_rate=48_000), top_hz=200.0)
+    assert (len(fast), rate) == (500, 500.0)
+    same, rate = slowed(Recording(values, sample_rate=500), top_hz=200.0)
+    assert_allclose(same, values - values.mean())
+    assert rate == 500
+    uneven = Recording(values, times=np.arange(48_000.0) / 48_000)
+    assert slowed(uneven, top_hz=200.0)[1] is None
+
+
+def test_the_middle_of_a_recording_and_its_tags_copy_no_samples() -> None:
+    recording = Recording(np.random.default_rng(107).normal(size=(3000, 2)), sample_rate=100)
+    assert recording.samples is not None
+    for other in (replace(recording, rpm=900), middle(recording, seconds=10)):
+        assert other.samples is not None
+        assert np.shares_memory(other.samples, recording.samples)
+        assert not other.samples.flags.writeable
+    assert middle(recording, seconds=10).count == 1000
+
+
+@pytest.mark.parametrize("rate", [8000, 44_100, 48_000])
+def test_the_overall_level_of_long_sound_is_that_of_all_samples(
+    rate: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rng = np.random.default_rng(108)
+    time = np.arange(2**18 + 777) / rate
+    wave = 0.2 * np.cos(2 * np.pi * 54 * time) + 0.1 * np.cos(2 * np.pi * 990 * time)
+    samples = np.stack([wave, 0.5 * wave], axis=1) + 0.1 * rng.standard_normal((len(time), 2))
+    sound = Recording(samples, sample_rate=rate, kind="sound")
+    slow = overall.overall(sound)["value"].iloc[0]
+    monkeypatch.setattr(overall, "_LONG", len(time) + 1)
+    # The filter's run-in at the ends and its last bins below 1000 Hz: below a thousandth.
+    assert slow == pytest.approx(overall.overall(sound)["value"].iloc[0], rel=1e-3)
