@@ -26,6 +26,7 @@ import vibetrend as vt
 ROWS = 1_000_000
 RATE = 1000.0
 REPEATS = 9
+MORNING = np.datetime64("2026-05-01T10:00:00.000000")
 EPOCH_NS = 1_777_630_803_000_000_000
 
 Format = tuple[str, Callable[[np.ndarray, np.ndarray, Path], None], dict[str, Any]]
@@ -99,6 +100,16 @@ def peak_mb(code: str) -> float:
     return float(peak.split()[1]) * 1024 / 1e6
 
 
+def largest(path: Path) -> None:
+    """Write a table of written times close to the largest that is read."""
+    with path.open("w") as file:
+        file.write("time,x\n")
+        for start in range(0, 8_000_000, 100_000):
+            microseconds = 2500 * np.arange(start, start + 100_000)
+            stamps = np.datetime_as_string(MORNING + microseconds)
+            file.writelines(f"{stamp},0.{i % 10}\n" for i, stamp in enumerate(stamps))
+
+
 def main() -> None:
     rng = np.random.default_rng(1)
     time_s = np.arange(ROWS) / RATE
@@ -117,6 +128,11 @@ def main() -> None:
                 f"read_csv in one thread {1e3 * alone:4.0f} ms, ratio {ours / alone:.2f}; "
                 f"peak memory {peak - bare:.0f} MB above the bare import"
             )
+        path = Path(folder) / "largest.csv"
+        largest(path)
+        for condition, first in (("", ""), (" without pyarrow", "sys.modules['pyarrow'] = None; ")):
+            peak = peak_mb(f"import sys; {first}import vibetrend as vt; vt.read({str(path)!r})")
+            print(f"{path.stat().st_size / 1e6:.0f} MB of written times: {peak:.0f} MB{condition}")
 
 
 if __name__ == "__main__":

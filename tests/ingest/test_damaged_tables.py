@@ -85,3 +85,19 @@ def test_damaged_tables_give_a_recording_or_a_plain_error(tmp_path: Path) -> Non
     assert read_well + len(errors) == 500
     assert not [text for text in errors if "\n" in text or len(text) > 400]
     assert read_well > 200  # much damage costs a line or a field, not the recording
+
+
+def test_a_remark_that_is_missing_for_long(tmp_path: Path) -> None:
+    """A megabyte of rows without one, then some: blocks are parsed on their own."""
+    rows = [f"{i / 1000:.3f},{i % 97 / 100:.2f}," for i in range(120_000)]
+    rows[:300] = [row + "begun" for row in rows[:300]]
+    rows[-300:] = [row + f"remark {i}" for i, row in enumerate(rows[-300:])]
+    path = written(tmp_path, "\n".join(["t (s),x (g),remark", *rows, ""]))
+    assert read(path).count == 120_000
+
+
+def test_texts_as_many_as_rows(tmp_path: Path) -> None:
+    rows = [f"{i / 1000:.3f},{i % 97 / 100:.2f},no {i}" for i in range(100_000)]
+    path = written(tmp_path, "\n".join(["t (s),x (g),device", *rows, ""]))
+    recording = read(path)
+    assert (recording.count, recording.device) == (100_000, "")

@@ -4,7 +4,8 @@ import contextlib
 import hashlib
 import os
 import stat
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import BinaryIO
 
@@ -64,6 +65,26 @@ def digest(stream: BinaryIO) -> str:
         found.update(block)
     stream.seek(0)
     return found.hexdigest()
+
+
+@contextlib.contextmanager
+def hashed_meanwhile(file: Path, stream: BinaryIO) -> Iterator[Callable[[], str]]:
+    """Hash an opened file while it is read, in a thread; what this yields waits for the SHA-256.
+
+    Raises
+    ------
+    ReadError
+        When waited for, if another file has taken this one's place.
+    """
+
+    def digest_of_file() -> str:
+        with file.open("rb") as again:  # a place in it of its own
+            if not os.path.samestat(os.fstat(again.fileno()), os.fstat(stream.fileno())):
+                raise ReadError("still being written; wait until it has arrived, then try again")
+            return digest(again)
+
+    with ThreadPoolExecutor(1) as aside:
+        yield aside.submit(digest_of_file).result
 
 
 def whole(stream: BinaryIO) -> bytes:

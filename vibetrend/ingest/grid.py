@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
 import numpy as np
 import pandas as pd
@@ -126,60 +126,77 @@ class Table:
         )
 
 
-def within_limit(blocks: Iterable[Table], *, most_bytes: int) -> list[Table]:
-    """Return the blocks of one table, as long as all of them can be held at once.
+def joined(blocks: Iterable[Table], *, shape: Columns, lines: int, most_bytes: int) -> Table:
+    """Return the blocks of one table, which have about as many rows as `lines`, as one.
+
+    Each is copied as it comes, for what a parser leaves behind among them takes memory too.
 
     Raises
     ------
     ReadError
-        If they cannot.
+        If they are more than can be held at once.
     """
-    parts: list[Table] = []
-    held = 0
-    for block in blocks:
-        parts.append(block)
-        held += sum(column.nbytes for column in (*block.numbers.values(), *block.stamps.values()))
-        if held > most_bytes:
-            raise ReadError("too long to hold at once; cut out a minute of steady running")
-    return parts
-
-
-def joined(parts: list[Table]) -> Table:
-    """Return the blocks of one table as one; they are empty thereafter."""
-    left_out = sum(part.left_out for part in parts)
-    parts = [part for part in parts if part.count] or parts[:1]  # an empty column has no type
-    whole = Table(shape=parts[0].shape, left_out=left_out)
-    total = sum(part.count for part in parts)
-    for column, values in parts[0].numbers.items():
-        whole_numbers = all(part.numbers[column].dtype == np.int64 for part in parts)
-        whole.numbers[column] = np.empty(total, dtype=values.dtype if whole_numbers else float)
-        if whole_numbers and any(column in part.absent for part in parts):
-            whole.absent[column] = np.zeros(total, dtype=bool)
-    for column in parts[0].stamps:
-        widest = max(part.stamps[column].itemsize for part in parts)
-        whole.stamps[column] = np.empty(total, dtype=f"S{widest}")
-    for column in parts[0].texts:
-        pieces = [part.texts[column] for part in parts]
-        whole.texts[column] = pd.Series(union_categoricals(pieces))
+    whole = Table(shape=shape)
+    texts: dict[int, list[pd.Series[str]]] = {}
     start = 0
-    for part in parts:
-        end = start + part.count
-        for column, target in whole.numbers.items():
-            target[start:end] = part.numbers[column]
-            gaps = part.absent.get(column)
-            if gaps is not None and column in whole.absent:
-                whole.absent[column][start:end] = gaps
-            elif gaps is not None:
-                target[start:end][gaps] = np.nan
-        for column, written in whole.stamps.items():
-            written[start:end] = part.stamps[column]
-        for column, stray in part.strays.items():
+    for block in blocks:
+        whole.left_out += block.left_out
+        end = start + block.count
+        if not block.count and whole.count:
+            continue  # an empty column has no type
+        lines = max(lines, end)  # a carriage return alone ends a line too
+        for column, values in block.numbers.items():
+            _put_numbers(whole, column, values, block.absent.get(column), start, lines)
+        for column, written in block.stamps.items():
+            width = max(written.itemsize, whole.stamps.get(column, written).itemsize)
+            target = _room(whole.stamps.get(column), np.dtype(f"S{width}"), start, lines)
+            target[start:end] = written
+            whole.stamps[column] = target
+        for column, series in block.texts.items():
+            texts.setdefault(column, []).append(series)
+        for column, stray in block.strays.items():
             moved = {row + start: text for row, text in stray.items()}
             whole.strays[column] = {**whole.strays.get(column, {}), **moved}
-        part.numbers.clear()  # the numbers lie in one piece of memory, freed with the last of them
-        part.stamps.clear()
         start = end
+        kept = (*whole.numbers.values(), *whole.stamps.values())
+        if start * sum(target.itemsize for target in kept) > most_bytes:
+            raise ReadError("too long to hold at once; cut out a minute of steady running")
+    whole.numbers = {column: values[:start] for column, values in whole.numbers.items()}
+    whole.absent = {column: values[:start] for column, values in whole.absent.items()}
+    whole.stamps = {column: values[:start] for column, values in whole.stamps.items()}
+    whole.texts = {
+        column: pd.Series(union_categoricals(series)) for column, series in texts.items()
+    }
     return whole
+
+
+def _put_numbers(
+    whole: Table, column: int, values: Numbers, gaps: Mask | None, start: int, lines: int
+) -> None:
+    before = whole.numbers.get(column)
+    dtype = values.dtype if before is None or not start else np.result_type(before, values)
+    target = _room(before, dtype, start, lines)
+    if dtype != np.int64 and column in whole.absent:
+        target[:start][whole.absent.pop(column)[:start]] = np.nan
+    target[start : start + len(values)] = values
+    whole.numbers[column] = target
+    if dtype == np.int64 and (gaps is not None or column in whole.absent):
+        absent = _room(whole.absent.get(column), np.dtype(bool), start, lines)
+        absent[start : start + len(values)] = False if gaps is None else gaps
+        whole.absent[column] = absent
+    elif gaps is not None:
+        target[start : start + len(values)][gaps] = np.nan
+
+
+def _room(
+    before: NDArray[Any] | None, dtype: np.dtype[Any], start: int, lines: int
+) -> NDArray[Any]:
+    """Return an array of this type for all rows, those before `start` as they were, or zero."""
+    if before is not None and before.dtype == dtype and len(before) >= lines:
+        return before
+    target = np.empty(lines, dtype=dtype)
+    target[:start] = 0 if before is None else before[:start]
+    return target
 
 
 def within_measure(values: FloatArray) -> FloatArray:

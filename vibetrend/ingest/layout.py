@@ -185,6 +185,8 @@ def _best_pair(lines: Sequence[str], quote: str) -> tuple[str, str, int]:
     sample = [line for line in lines if line.strip()][-_SCORED_LINES:]
     best, chosen = 0.0, None
     for separator, decimal in _PAIRS:
+        if separator not in ("\t", SPACES) and not any(separator in line for line in sample):
+            continue  # one column, as for the tab before it
         rows = [_split(line, separator, quote) for line in sample]
         if separator == "," and _looks_like_decimal_commas(rows):
             continue

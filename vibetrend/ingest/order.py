@@ -27,7 +27,7 @@ def in_order(
     Late arrivals are sorted in. Where the clock was set back, sorting would mix two stretches,
     so the longer one is kept.
     """
-    if (np.diff(seconds) >= 0).all():
+    if (seconds[1:] >= seconds[:-1]).all():
         return samples, seconds, ()
     late = seconds < np.maximum.accumulate(seconds)
     count = int(late.sum())
@@ -63,7 +63,7 @@ def by_count(seconds: FloatArray, name: str) -> tuple[float, Note] | None:
     ReadError
         If the stamps stand still for many samples, but not evenly.
     """
-    forward = np.diff(seconds) > 0
+    forward = seconds[1:] > seconds[:-1]
     if len(seconds) < _STANDSTILL * (np.count_nonzero(forward) + 1):
         return None
     starts = np.flatnonzero(forward) + 1  # of all stamps but the first

@@ -96,10 +96,12 @@ def read(path: str | os.PathLike[str], **stated: Unpack[Statements]) -> Recordin
     """
     file = Path(path)
     options = tags.stated(stated, where=str(file))
-    with content.opened(file) as stream:
+    with (
+        content.opened(file) as stream,
+        content.hashed_meanwhile(file, stream) as sha256,
+    ):
         side, _ = tags.beside(file)
         try:
-            sha256 = content.digest(stream)
             inner, inner_name = archive.unpack(stream, name=file.name)
             wanted = options.over(side)
             found = _reader_of(inner).read(inner, wanted)
@@ -109,7 +111,7 @@ def read(path: str | os.PathLike[str], **stated: Unpack[Statements]) -> Recordin
                 names=(file.name, inner_name),
                 source=Source(
                     path=str(file),
-                    sha256=sha256,
+                    sha256=sha256(),
                     reading=wanted.reading(),
                     location=found.location,
                     coordinates=found.coordinates,

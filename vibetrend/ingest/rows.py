@@ -1,7 +1,7 @@
 """A stretch of a text table's lines becomes arrays, by pandas' own parser."""
 
 import csv
-from typing import Any, cast
+from typing import Any, NamedTuple, cast
 
 import numpy as np
 import pandas as pd
@@ -13,6 +13,7 @@ from vibetrend.ingest.grid import Numbers, Table, within_measure
 from vibetrend.ingest.layout import Layout
 
 _MOST_STRAYS = 1000  # in a block
+_MOST_TEXTS = 1000  # different ones in a column of a block
 _AROUND = " \t\"'"  # a quotation mark without its partner too
 _WHOLE = r"\d{1,18}|[1-8]\d{18}"  # fits an int64
 
@@ -31,18 +32,27 @@ class _Stretch:
         return self
 
 
-def parsed(text: bytes, between: tuple[int, int], shape: Layout) -> Table:
-    """Return the rows that lie between two offsets, both at the beginning of a line.
+class Cut(NamedTuple):
+    """A stretch of a text, in bytes, that begins at the beginning of a line."""
+
+    start: int
+    end: int
+    lines: int  # in it
+
+
+def parsed(text: bytes, cut: Cut, shape: Layout) -> Table:
+    """Return the rows that lie in a stretch of text.
 
     Raises
     ------
     ReadError
         If they cannot be parsed at all.
     """
-    start, skipped = _first_fitting(text, *between, shape)
-    end = between[1]
+    end, lines = cut.end, cut.lines
+    start, skipped = _first_fitting(text, cut.start, end, shape)
+    if start > cut.start:
+        lines = count_lines(text, start, end, shape.newline)
     frame = _frame(text, start, end, shape)
-    lines = _lines(text, start, end, shape.newline)
     if frame is None or len(frame) < lines:
         whole = text[start:end].splitlines(keepends=True)
         lines = sum(bool(line.strip()) for line in whole)
@@ -63,9 +73,21 @@ def parsed(text: bytes, between: tuple[int, int], shape: Layout) -> Table:
             written = np.asarray(frame[column], dtype=f"S{stamps.LONGEST}")
             table.stamps[column] = stamps.tidied(written)
         else:
-            table.texts[column] = frame[column]
+            table.texts[column] = _few(frame[column].cat)
     _leave_out_what_is_no_row(table, len(frame))
     return table
+
+
+def _few(texts: Any) -> "pd.Series[str]":
+    """Return a column of texts by category; of too many only two, which is enough to be several.
+
+    There may be as many as rows, and nobody needs them.
+    """
+    categories = texts.categories.astype("object")  # also where all are missing
+    if len(categories) > _MOST_TEXTS:
+        categories = categories[:2].copy(deep=True)
+    codes = np.where(texts.codes < len(categories), texts.codes, -1)
+    return pd.Series(pd.Categorical.from_codes(codes, categories=categories))
 
 
 def _leave_out_what_is_no_row(table: Table, count: int) -> None:
@@ -129,12 +151,12 @@ def _frame(text: bytes, start: int, end: int, shape: Layout) -> pd.DataFrame | N
             low_memory=False,
         )
     except pd.errors.EmptyDataError:
-        return pd.DataFrame({column: [] for column in range(len(shape.types))}, dtype="str")
+        return pd.DataFrame({column: [] for column in range(len(shape.types))}, dtype="category")
     except (pd.errors.ParserError, OverflowError):
         return None
 
 
-def _lines(text: bytes, start: int, end: int, newline: str) -> int:
+def count_lines(text: bytes, start: int, end: int, newline: str) -> int:
     """Return how many lines there are, blank ones included."""
     letters = np.frombuffer(text, dtype=np.uint8, count=end - start, offset=start)
     ends = int(np.count_nonzero(letters == ord(newline)))

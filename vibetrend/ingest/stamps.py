@@ -73,11 +73,11 @@ def tidied(stamps: Stamps) -> Stamps:
     if (np.ascontiguousarray(stamps).view(np.uint8) > 127).any():
         for blank in _BLANKS:
             stamps = np.strings.replace(stamps, blank, b" ")
+    cut = np.flatnonzero(np.strings.str_len(stamps) >= LONGEST)
     stamps = np.strings.strip(stamps)
-    lengths = np.strings.str_len(stamps)
-    for row in np.flatnonzero(lengths >= LONGEST):  # cut, perhaps to something that can be read
-        stamps[row] = stamps[row][:-3] + b"..."
-    return stamps.astype(f"S{max(1, int(lengths.max(initial=0)))}")
+    for row in cut:  # perhaps to something that can be read
+        stamps[row] = stamps[row][:40] + b" ..."
+    return stamps.astype(f"S{max(1, int(np.strings.str_len(stamps).max(initial=0)))}")
 
 
 def present(stamps: Stamps) -> NDArray[np.bool_]:

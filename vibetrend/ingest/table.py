@@ -2,8 +2,9 @@
 
 import functools
 import os
+from collections import deque
 from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
 from typing import BinaryIO
 
@@ -11,8 +12,9 @@ from vibetrend.errors import ReadError
 from vibetrend.ingest import content, encoding, fields, layout, location, pairs, preamble, rows
 from vibetrend.ingest.found import Found
 from vibetrend.ingest.frame import found_in
-from vibetrend.ingest.grid import CUT, Table, joined, within_limit
+from vibetrend.ingest.grid import CUT, Table, joined
 from vibetrend.ingest.layout import Layout
+from vibetrend.ingest.rows import Cut
 from vibetrend.ingest.tags import Stated
 
 NAME = "text tables (CSV, TSV)"
@@ -43,10 +45,15 @@ def read(stream: BinaryIO, wanted: Stated) -> Found:
     places = location.in_table(data, shape)
     del data
     whole = _without_cut_line(text, shape)
-    blocks = within_limit(_blocks(whole, shape), most_bytes=_MOST_BYTES)
+    cuts = list(_cuts(whole, shape))
+    table = joined(
+        _blocks(whole, cuts, shape),
+        shape=shape,
+        lines=sum(each.lines for each in cuts),
+        most_bytes=_MOST_BYTES,
+    )
     cut = len(whole) < len(text)
-    del text, whole  # twice as much memory as the numbers in them
-    table = joined(blocks)
+    del text, whole  # as much memory as the numbers in them
     if cut:
         table.notes.append(CUT)
     _leave_out_remarks_below(table)
@@ -62,24 +69,30 @@ def _as_text(data: bytes) -> tuple[bytes, Layout]:
     return text, replace(shape, names=names) if names else shape
 
 
-def _blocks(text: bytes, shape: Layout) -> Iterator[Table]:
+def _blocks(text: bytes, cuts: list[Cut], shape: Layout) -> Iterator[Table]:
     """Parse the text block by block, several at a time: pandas lets go of Python's lock."""
-    cuts = list(_cuts(text, shape))
     if len(cuts) == 1:
         yield rows.parsed(text, cuts[0], shape)
         return
-    with ThreadPoolExecutor(min(4, os.cpu_count() or 1)) as pool:
+    workers = min(4, os.cpu_count() or 1)
+    with ThreadPoolExecutor(workers) as pool:
+        running: deque[Future[Table]] = deque()
         try:
-            yield from pool.map(lambda cut: rows.parsed(text, cut, shape), cuts)
+            for cut in cuts:
+                running.append(pool.submit(rows.parsed, text, cut, shape))
+                if len(running) > 2 * workers:  # so that not all of them wait in memory
+                    yield running.popleft().result()
+            while running:
+                yield running.popleft().result()
         finally:
             pool.shutdown(cancel_futures=True)  # where one block is beyond reading, so is all
 
 
-def _cuts(text: bytes, shape: Layout) -> Iterator[tuple[int, int]]:
+def _cuts(text: bytes, shape: Layout) -> Iterator[Cut]:
     newline, start = shape.newline.encode(), shape.start
     while True:
         end = text.find(newline, start + _BLOCK) + 1 or len(text)
-        yield start, end
+        yield Cut(start, end, rows.count_lines(text, start, end, shape.newline))
         if end == len(text):
             return
         start = end
