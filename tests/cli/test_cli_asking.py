@@ -19,9 +19,9 @@ class Terminal:
         self.typed = list(typed)
         self.asked: list[str] = []
 
-    def prompt(self, text: str, *, type: Any, **_: Any) -> Any:  # noqa: A002 - click's own name
+    def prompt(self, text: str, **options: Any) -> Any:
         self.asked.append(text)
-        return type.convert(self.typed.pop(0), None, None)
+        return options["type"].convert(self.typed.pop(0), None, None)
 
 
 @pytest.fixture

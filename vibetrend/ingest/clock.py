@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 
 from vibetrend.errors import ReadError
 from vibetrend.ingest import stamps
-from vibetrend.ingest.dates import date_of as date_of  # what other readers know it by
 from vibetrend.ingest.dates import days_of
 from vibetrend.ingest.layout import TIME_UNITS
 from vibetrend.ingest.order import usual_step

@@ -1,7 +1,6 @@
 """A file's content: opened once, hashed, and seen to hold still while it is read."""
 
 import contextlib
-import hashlib
 import os
 import stat
 from collections.abc import Callable, Iterator
@@ -10,9 +9,9 @@ from pathlib import Path
 from typing import BinaryIO
 
 from vibetrend.errors import ReadError
+from vibetrend.hashing import digest
 
 LARGEST_FILE = 256 * 2**20  # bytes that are held at once, packed or unpacked
-_BLOCK = 2**20
 
 
 @contextlib.contextmanager
@@ -55,16 +54,6 @@ def opened(file: Path) -> Iterator[BinaryIO]:
 def _unreadable(file: Path, error: OSError) -> ReadError:
     reason = error.strerror or "unreadable"
     return ReadError(f"{file}: cannot be read ({reason}); check path and rights")
-
-
-def digest(stream: BinaryIO) -> str:
-    """Return the SHA-256 of a stream from its beginning, 64 hex digits; it is left rewound."""
-    stream.seek(0)
-    found = hashlib.sha256()
-    while block := stream.read(_BLOCK):
-        found.update(block)
-    stream.seek(0)
-    return found.hexdigest()
 
 
 @contextlib.contextmanager

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from vibetrend.errors import ReadError
+from vibetrend.hashing import digest
 from vibetrend.ingest import archive, content
 from vibetrend.recording import Source
 
@@ -31,7 +32,7 @@ def kept_content(source: Source, *, with_location: bool) -> Iterator[tuple[Binar
     """
     file = Path(source.path)
     with content.opened(file) as stream:
-        if content.digest(stream) != source.sha256:
+        if digest(stream) != source.sha256:
             raise ReadError(f"{file}: it changed after it was read; wait until it has arrived")
         if with_location or not (source.location or source.coordinates):
             yield stream, source
@@ -39,7 +40,7 @@ def kept_content(source: Source, *, with_location: bool) -> Iterator[tuple[Binar
         inner, _ = archive.unpack(stream, name=file.name)
         with tempfile.TemporaryFile() as blanked:
             _copy_without(inner, blanked, source)
-            kept = replace(source, sha256=content.digest(blanked), location=(), coordinates=())
+            kept = replace(source, sha256=digest(blanked), location=(), coordinates=())
             yield blanked, kept
 
 

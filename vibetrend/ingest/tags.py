@@ -12,7 +12,7 @@ from typing import Any, Literal, TypedDict, get_args
 from vibetrend.errors import ReadError
 from vibetrend.recording import CHOICES, SI_UNITS, Circumstances, Kind, Manner, Note
 
-LARGEST_SIDE_FILE = 100_000  # bytes; a handful of tags needs a few hundred
+_LARGEST_SIDE_FILE = 100_000  # bytes; a handful of tags needs a few hundred
 
 
 class Statements(TypedDict, total=False):
@@ -140,8 +140,41 @@ def beside(path: Path) -> tuple[Stated, Path | None]:
     for name in names:
         side = path.with_name(name + ".toml")
         if side != path and _is_file(side):
-            return stated(_toml(side), where=str(side)), side
+            values = read_toml(
+                side,
+                too_large="too large for a side file of tags; remove or rename it",
+                remedy="correct or remove it",
+            )
+            return stated(values, where=str(side)), side
     return Stated(), None
+
+
+def read_toml(path: Path, *, too_large: str, remedy: str) -> dict[str, Any]:
+    """Return what a file of statements holds.
+
+    Parameters
+    ----------
+    too_large, remedy : str
+        What to say of a file that is too large, and to do about one that cannot be read.
+
+    Raises
+    ------
+    ReadError
+        If it cannot be read, is too large, or is not TOML.
+    """
+    try:
+        with path.open("rb") as stream:
+            content = stream.read(_LARGEST_SIDE_FILE + 1)
+    except OSError as error:
+        raise ReadError(f"{path}: cannot be read ({error.strerror}); {remedy}") from error
+    if len(content) > _LARGEST_SIDE_FILE:
+        raise ReadError(f"{path}: {too_large}")
+    try:
+        return tomllib.loads(content.decode("utf-8-sig"))
+    except UnicodeDecodeError as error:
+        raise ReadError(f"{path}: not UTF-8 text; save it as UTF-8") from error
+    except tomllib.TOMLDecodeError as error:
+        raise ReadError(f"{path}: not valid TOML: {error}; correct that line") from error
 
 
 # "600-1800rpm" is a range, hence no speed; the 01 of "2026-05-01-1800rpm" is a day.
@@ -198,21 +231,6 @@ def _is_file(path: Path) -> bool:
         return path.is_file()
     except OSError:  # the longer name may be one too long
         return False
-
-
-def _toml(path: Path) -> dict[str, Any]:
-    try:
-        if path.stat().st_size > LARGEST_SIDE_FILE:
-            raise ReadError(f"{path}: too large for a side file of tags; remove or rename it")
-        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except OSError as error:
-        raise ReadError(
-            f"{path}: cannot be read ({error.strerror}); correct or remove it"
-        ) from error
-    except UnicodeDecodeError as error:
-        raise ReadError(f"{path}: not UTF-8 text; save it as UTF-8") from error
-    except tomllib.TOMLDecodeError as error:
-        raise ReadError(f"{path}: not valid TOML: {error}; correct that line") from error
 
 
 def _checked(key: str, value: Any) -> Any:

@@ -11,11 +11,12 @@ import pandas as pd
 
 from vibetrend.engine import Engine
 from vibetrend.errors import LogbookError
+from vibetrend.hashing import digest
 from vibetrend.logbook import engines, filing, recordings, tables, verdicts, versions
 from vibetrend.logbook.database import Database, make_private_file, reason
 from vibetrend.logbook.engines import Installation
 from vibetrend.logbook.filing import Series
-from vibetrend.logbook.originals import Originals, digest
+from vibetrend.logbook.originals import Originals
 from vibetrend.logbook.recordings import KeptRecording
 
 if TYPE_CHECKING:  # only the type: to look into a logbook, nothing has to be measured

@@ -1,6 +1,5 @@
 """The original bytes of every recording, each kept under its SHA-256 and never changed."""
 
-import hashlib
 import io
 import os
 import re
@@ -10,19 +9,10 @@ from pathlib import Path
 from typing import BinaryIO
 
 from vibetrend.errors import LogbookError
+from vibetrend.hashing import digest
 from vibetrend.logbook.database import reason
 
 _BLOCK = 2**20
-
-
-def digest(content: BinaryIO) -> str:
-    """Return the SHA-256 of a stream from its beginning, 64 hex digits; it is left rewound."""
-    content.seek(0)
-    found = hashlib.sha256()
-    while block := content.read(_BLOCK):
-        found.update(block)
-    content.seek(0)
-    return found.hexdigest()
 
 
 class Originals:
