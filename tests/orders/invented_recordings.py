@@ -49,11 +49,13 @@ class World:
     axes: int = 3
     kind: Kind = "acceleration"
     levels_db: tuple[float, float] = (6.0, 36.0)  # how far other orders lie below the firing order
-    belts: tuple[float, ...] = (1.9013, 2.3718)  # orders of driven lines, 6 to 20 dB below
+    belts: tuple[float, ...] = (1.9013, 2.3718)  # orders of driven lines
+    belts_db: tuple[float, float] = (6.0, 20.0)  # how far they lie below the firing order
     mains_hz: float = 50.0  # 10 to 25 dB below; 0 for none
     tag_error: float = 0.03  # the tag is off by up to this share
     tag_rpm: float | None = None
     breathing: float = 0.0  # standard deviation of every amplitude, share, over about 1 s
+    drops: float = 0.0  # share of samples never stored
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,6 +68,8 @@ class Made:
     peak: FloatArray  # (orders, axes) 0-to-peak
     noise: float  # standard deviation of the white noise on each axis
     count: int  # samples on each axis
+    times: FloatArray  # of the samples, before stamps are rounded
+    turns: FloatArray  # the crank's angle then
 
     @property
     def rms_bound(self) -> float:
@@ -112,7 +116,7 @@ def made(world: World, seed: int) -> Made:
         samples += _wave(order * turns, sizes, rng) * breathing[:, np.newaxis]
         sizes *= breathing.mean()  # coherent over the recording: what is asked for
     for ratio in world.belts:
-        size = firing_peak * 10 ** (-rng.uniform(6, 20, world.axes) / 20)
+        size = firing_peak * 10 ** (-rng.uniform(*world.belts_db, world.axes) / 20)
         samples += _wave(ratio * turns, size, rng)
     if world.mains_hz:
         size = firing_peak * 10 ** (-rng.uniform(10, 25, world.axes) / 20)
@@ -127,6 +131,8 @@ def made(world: World, seed: int) -> Made:
         peak=peak,
         noise=noise,
         count=times.size,
+        times=times,
+        turns=turns,
     )
 
 
@@ -152,6 +158,8 @@ def _times(world: World, rng: np.random.Generator) -> FloatArray:
     times: FloatArray = (np.arange(count) + off) / world.rate
     for start, end in world.gaps_s:
         times = times[(times < start) | (times >= end)]
+    if world.drops:
+        times = times[rng.random(times.size) >= world.drops]
     return times
 
 

@@ -60,12 +60,20 @@ def test_an_order_lost_in_noise_is_not_visible_and_says_why() -> None:
 
 
 def test_orders_above_half_the_rate_say_so() -> None:
-    measured = measure(made(replace(GOOD, rate=200.0), 134).recording)
-    reasons = {order: row["reason"] for order, row in rows(measured).items()}
-    # 100 Hz are order 5.9 of 1017 rpm
-    above = {order for order, reason in reasons.items() if reason and "half the samp" in reason}
-    assert above == {order for order in reasons if order > 5.9}
-    assert reasons[3.0] is None
+    """100 Hz are order 5.9 of 1017 rpm; beyond, an order is told apart and right, or not shown."""
+    truth = made(replace(GOOD, rate=200.0), 134)
+    measured = measure(truth.recording)
+    above = {order: row for order, row in rows(measured).items() if order > 5.9}
+    assert all(row["folded_hz"] < 100 for row in above.values())
+    hidden = [row["reason"] for row in above.values() if not row["visible"]]
+    assert hidden
+    assert all("half the samp" in reason or "cannot be told" in reason for reason in hidden)
+    for order, row in above.items():
+        if row["visible"]:
+            assert row["amplitude"] == pytest.approx(
+                truth.rms[order], abs=4 * row["standard_error"]
+            )
+    assert rows(measured)[3.0]["reason"] is None
     assert said(measured)["rate-too-low"] == "note"
 
 

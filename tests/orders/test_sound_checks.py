@@ -16,6 +16,7 @@ import pytest
 
 from vibetrend.engine import Engine
 from vibetrend.orders.checks import check
+from vibetrend.orders.signal import HEARD_HZ, slowed
 from vibetrend.orders.sound_checks import sound_notes
 from vibetrend.recording import FloatArray, Recording
 from vibetrend.simulate.record import record
@@ -208,6 +209,19 @@ def test_an_engine_alone_is_not_suspected_at_any_rate(rate: int) -> None:
         sensor=replace(MICROPHONE, own_noise=2e-5),
     )
     assert check(recording) == []
+
+
+def test_sound_of_any_rate_is_judged_by_what_lies_below_3200_hz() -> None:
+    """A gate in noise at 48 kHz, by the slow copy that the orders are measured from or without."""
+    noise = 0.05 * np.random.default_rng(95).standard_normal(6 * 48_000)
+    sound = Recording(
+        noise * (np.arange(noise.size) % 48_000 < 24_000), sample_rate=48_000, kind="sound"
+    )
+    slow = slowed(sound, top_hz=HEARD_HZ)
+    assert slow.sample_rate == RATE
+    notes = check(sound, slow=slow)
+    assert {"processed-sound", "gaps"} <= {note.code for note in notes}
+    assert notes == check(sound)
 
 
 def test_a_few_loud_noises_are_not_suspected() -> None:

@@ -90,7 +90,7 @@ class Kept:
 
     def __init__(self, frames: int, columns: tuple[int, ...]) -> None:
         self._values = np.empty((frames, len(columns)))
-        self._columns = list(columns)
+        self._columns = columns
         self.count = 0
 
     def restart(self, frames: int) -> None:
@@ -103,13 +103,24 @@ class Kept:
         """Whether there is no room left."""
         return self.count == len(self._values)
 
+    def place(self, frames: int, channels: int) -> FloatArray | None:
+        """Return where the next frames belong, if they are kept with all their channels as is.
+
+        A block that was put there needs no copy when it is added.
+        """
+        if self._columns != tuple(range(channels)):
+            return None
+        return self._values[self.count : self.count + frames]
+
     def add(self, block: FloatArray) -> bool:
         """Append a block of frames, shape (n, channels); False if not all of it has room."""
-        room = len(self._values) - self.count
-        taken = block[:room, self._columns]
-        self._values[self.count : self.count + len(taken)] = taken
-        self.count += len(taken)
-        return len(block) <= room
+        end = min(self.count + len(block), len(self._values))
+        fits = self.count + len(block) == end
+        if block.base is not self._values:
+            for index, column in enumerate(self._columns):
+                self._values[self.count : end, index] = block[: end - self.count, column]
+        self.count = end
+        return fits
 
     def values(self, first: int = 0, end: int | None = None) -> FloatArray:
         """Return what was kept, shape (n, columns), not copied."""

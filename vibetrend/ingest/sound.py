@@ -85,7 +85,9 @@ def _fill(held: Kept, file: soundfile.SoundFile, first: int) -> bool:
         if first:
             file.seek(first)
         while not held.full:
-            block = file.read(max(1, _BLOCK // file.channels), dtype="float64", always_2d=True)
+            frames = max(1, _BLOCK // file.channels)
+            place = held.place(frames, file.channels)
+            block = file.read(frames, dtype="float64", always_2d=True, out=place)
             if not len(block):
                 break
             held.add(block)

@@ -12,7 +12,8 @@ import numpy as np
 from vibetrend import units
 from vibetrend.orders.level_checks import clipped, offset, rounded, wandering
 from vibetrend.orders.scan import Scan, scan
-from vibetrend.orders.sound_checks import sound_notes
+from vibetrend.orders.signal import HEARD_HZ, middle, slowed
+from vibetrend.orders.sound_checks import LONGEST_S, sound_notes
 from vibetrend.orders.stamp_checks import clock, gaps
 from vibetrend.recording import FloatArray, Note, Recording, Severity
 
@@ -24,8 +25,11 @@ _SAME = 1e-3  # of the signal: two channels nearer than this are one; two sensor
 _COMPARED = 20_000  # samples
 
 
-def check(recording: Recording) -> list[Note]:
+def check(recording: Recording, *, slow: Recording | None = None) -> list[Note]:
     """Return what is doubtful about a recording before its speed is known; a good one no warning.
+
+    `slow` is the recording as :func:`vibetrend.orders.signal.slowed` leaves it for `HEARD_HZ`,
+    its middle if it is long, for those who have it already.
 
     Codes: ``other-engine``, ``mains``, ``processed-sound`` as stated; ``silent``, ``quiet``,
     ``dead-axis``, ``same-axes``, ``clipped``, ``saturated``, ``moved``, ``drift``, ``offset``,
@@ -60,7 +64,10 @@ def check(recording: Recording) -> list[Note]:
     ]
     notes = [*stated, *(note for note in found if note is not None)]
     if recording.kind == "sound" and (cut is None or cut.severity != "unusable"):
-        notes += sound_notes(samples, recording.mean_rate_hz)
+        if slow is None:
+            slow = slowed(middle(recording, seconds=LONGEST_S), top_hz=HEARD_HZ)
+        assert slow.samples is not None
+        notes += sound_notes(slow.samples, slow.mean_rate_hz)
     return notes
 
 

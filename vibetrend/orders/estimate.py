@@ -5,7 +5,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from vibetrend.orders.fit import ComplexArray, LineFit, fit_lines, local_density, phasors
-from vibetrend.orders.lines import MAX_OTHERS, OtherLine, find_driven, find_others, retuned
+from vibetrend.orders.lines import (
+    MAX_OTHERS,
+    OtherLine,
+    find_driven,
+    find_mains,
+    find_others,
+    retuned,
+)
 from vibetrend.orders.phase import Phase, Spline, refine, start_phase
 from vibetrend.orders.search import Candidate
 from vibetrend.orders.signal import Signal
@@ -15,11 +22,17 @@ from vibetrend.recording import FloatArray
 
 _TRIAL_ROUNDS = 3
 _MORE_ROUNDS = 16
+_KNOWN_ROUNDS = 6
 _TRIAL_HUNT = 1  # the round of a trial after which other lines are looked for
 _MORE_HUNTS = (0, 2)
 _END_ROUNDS = (0, 3)
+_SLIP_TURNS, _STRAY_TURNS = 4.0, 7.0  # in which slips and lost stretches are looked for
+_MENDINGS = 3
 _WORTH_WANDER = 40.0  # log evidence: a real wander is worth hundreds
 _SETTLED = 0.01  # phase change, in standard errors of a knot's worth of samples
+INSEPARABLE = 4.0  # VIF above which two lines are said to share a frequency
+_LEAST_NOISE = 1e-10  # of the mean square: 16 bit
+_BANDS = 24  # of the evidence, each with its own noise
 _NOISE_WIDTH = 0.44  # orders in which the noise near a line is measured
 
 Driven = tuple[tuple[str, float], ...]
@@ -67,8 +80,8 @@ class Estimate:
         power = np.abs(self.fit.amplitude) ** 2
         return np.asarray(np.sum(power / (2 * self.variance), axis=1))
 
-    def windows(self) -> Windows:
-        """Return the agreement of each stretch with the whole."""
+    def windows(self, *, turns: float) -> Windows:
+        """Return the agreement of each stretch of so many turns with the whole."""
         count = len(self.orders)
         return Windows(
             theta=self.theta,
@@ -77,10 +90,11 @@ class Estimate:
             orders=self.orders,
             amplitude=self.fit.amplitude[:count],
             variance=self.density[:count] * self.signal.rate / 2,
+            turns=turns,
         )
 
-    def evidence(self, tag_hz: float) -> float:
-        """Return the log evidence of this track against others of the same recording.
+    def evidence(self, top_hz: float) -> float:
+        """Return the log evidence of this track against others, from what is below `top_hz`.
 
         Whittle's likelihood of what the fit leaves over, each half-order-wide band with its own
         noise: a line left over costs much, but not its whole energy, so that one strong line of a
@@ -88,17 +102,19 @@ class Estimate:
         the track and the frequency of each other line cost (Occam's factors).
         """
         signal = self.signal
-        top = float(self.orders[-1]) * tag_hz
         even_rate = signal.rate if signal.even else None
-        step, spectrum = transform(
-            grid(signal.time, self.fit.residual, top=top, even_rate=even_rate), padding=1, top=top
-        )
-        width = max(4, int(0.5 * tag_hz / step))
+        gridded = grid(signal.time, self.fit.residual, top=top_hz, even_rate=even_rate)
+        step, spectrum = transform(gridded, padding=1, top=top_hz)
+        width = max(4, int(top_hz / _BANDS / step))
         bands = spectrum.shape[1] // width
-        power = np.abs(spectrum[:, : bands * width]) ** 2 + 1e-200
+        # No recording's own noise is less: what an invented one holds below tells nothing.
+        least = 4 * _LEAST_NOISE * float(np.mean(signal.samples**2)) / len(signal.time) + 1e-200
+        power = np.abs(spectrum[:, : bands * width]) ** 2 + least
         likelihood = -width * np.log(power.reshape(len(power), bands, width).mean(axis=-1)).sum()
-        naming = np.log(2 * signal.duration * top) + power.shape[0]
-        return float(likelihood - self.phase.complexity() - naming * len(self.others))
+        # A line fitted to noise takes one unit with it on each axis.
+        fitted = (self.orders * self.phase.mean_hz() < top_hz).sum() + len(self.others)
+        costs = len(power) * fitted + np.log(2 * signal.duration * top_hz) * len(self.others)
+        return float(likelihood - self.phase.complexity() - costs)
 
 
 def begun(signal: Signal, spline: Spline, candidate: Candidate, *, orders: FloatArray) -> Estimate:
@@ -108,14 +124,26 @@ def begun(signal: Signal, spline: Spline, candidate: Candidate, *, orders: Float
     engine's before these are found.
     """
     phase = start_phase(spline, signal.time, candidate.time, candidate.hertz)
+    if signal.nyquist_hz > 0.51 * signal.rate:  # resampled: nothing is left above
+        orders = orders[orders * phase.mean_hz() < signal.rate / 2]
     now = _fitted(signal, phase, orders, [])
     return _improved(now, stiff=candidate.steady, hunt=False, driven=())[0]
 
 
-def tried(now: Estimate, *, steady: bool) -> Estimate:
+def followed(signal: Signal, phase: Phase, *, orders: FloatArray, driven: Driven) -> Estimate:
+    """Fit all lines at a phase that is known, from a tacho."""
+    now = _fitted(signal, phase, orders, [])
+    for turn in range(_KNOWN_ROUNDS):
+        lines = now.lines()[len(orders) :]
+        others = _others(now, lines, hunt=turn in _MORE_HUNTS, driven=driven)
+        now = _fitted(signal, phase, orders, others)
+    return now
+
+
+def tried(now: Estimate, *, steady: bool, driven: Driven) -> Estimate:
     """Refine a candidate far enough to compare it with others."""
     for turn in range(_TRIAL_ROUNDS):
-        now, _ = _improved(now, stiff=steady, hunt=turn == _TRIAL_HUNT, driven=())
+        now, _ = _improved(now, stiff=steady, hunt=turn == _TRIAL_HUNT, driven=driven)
     return now
 
 
@@ -126,62 +154,80 @@ def settled(now: Estimate, *, steady: bool, driven: Driven) -> Estimate:
     freedom it takes.
     """
     held = _refined(now, stiff=True, driven=driven) if steady else now
-    crank = now.phase.mean_hz()  # every track is judged in the same bands
-    free = _refined(held, stiff=False, driven=() if steady else driven)
-    shift = free.windows().slips()
-    if shift is not None:
-        phase = replace(free.phase, beta=free.phase.beta + free.phase.spline.fit(shift))
-        mended = _refined(
-            _fitted(free.signal, phase, free.orders, free.others), stiff=False, driven=()
-        )
-        free = max(free, mended, key=lambda each: each.evidence(crank))
+    top_hz = float(now.orders[-1] * now.phase.mean_hz())  # every track is judged in the same bands
+    free = _refined(held, stiff=False, driven=driven)
+    free = _mended(free, top_hz, driven)
     if not steady:
         return free
-    return free if free.evidence(crank) > held.evidence(crank) + _WORTH_WANDER else held
+    return free if free.evidence(top_hz) > held.evidence(top_hz) + _WORTH_WANDER else held
+
+
+def _mended(now: Estimate, top_hz: float, driven: Driven) -> Estimate:
+    """Put right what slipped by part of a turn, as long as that explains more."""
+    time = now.signal.time
+    for _ in range(_MENDINGS):
+        strayed = now.windows(turns=_STRAY_TURNS).strayed(time)
+        shift = now.windows(turns=_SLIP_TURNS).slips()
+        phases = [now.phase.redrawn(time, strayed)]
+        if phases[0] is now.phase:
+            phases.clear()
+        if shift is not None:
+            shifted = now.phase.beta + now.phase.spline.fit(shift)
+            phases.append(replace(now.phase, beta=shifted))
+        mended = [
+            _refined(_fitted(now.signal, phase, now.orders, now.others), stiff=False, driven=driven)
+            for phase in phases
+        ]
+        best = max([now, *mended], key=lambda each: each.evidence(top_hz))
+        if best is now or (shift is None and not strayed):
+            return best
+        now = best
+    return now
 
 
 def _refined(now: Estimate, *, stiff: bool, driven: Driven) -> Estimate:
     for turn in range(_MORE_ROUNDS):
         if turn in _END_ROUNDS and not stiff:
-            now = _with_straight_ends(now)
+            now = _fitted(now.signal, now.phase.redrawn(now.signal.time), now.orders, now.others)
         hunt = turn in _MORE_HUNTS
-        now, moved = _improved(now, stiff=stiff, hunt=hunt, driven=driven if turn == 0 else ())
+        now, moved = _improved(now, stiff=stiff, hunt=hunt, driven=driven)
         if moved < _SETTLED and turn > _MORE_HUNTS[-1]:
             break
     return now
 
 
-def _with_straight_ends(now: Estimate) -> Estimate:
-    phase = now.phase.with_straight_ends(now.signal.time)
-    return _fitted(now.signal, phase, now.orders, now.others)
-
-
 def _improved(now: Estimate, *, stiff: bool, hunt: bool, driven: Driven) -> tuple[Estimate, float]:
     """Make one round; also return how far the phase moved, in its own standard errors."""
-    signal, count = now.signal, len(now.orders)
+    count = len(now.orders)
     lines = now.lines()
     phase = refine(
         now.phase,
         lines[:count],
         now.orders,
-        now.fit.amplitude[:count],
-        now.density[:count] * signal.rate / 2,
+        # Two that share a frequency cancel with amplitudes of any size: they tell no speed.
+        np.where(now.fit.inflation[:count, np.newaxis] > INSEPARABLE, 0, now.fit.amplitude[:count]),
+        now.density[:count] * now.signal.rate / 2,
         now.fit.residual,
         stiff=stiff,
     )
+    others = _others(now, lines[count:], hunt=hunt, driven=driven)
+    del lines  # before as many are made for the new phase
+    return _fitted(now.signal, phase, now.orders, others), _moved(now.phase, phase)
+
+
+def _others(now: Estimate, phasor: ComplexArray, *, hunt: bool, driven: Driven) -> list[OtherLine]:
+    """Return the other lines, retuned, and if asked those that the residual still holds."""
+    count = len(now.orders)
     others = retuned(
         now.others,
-        time=signal.time,
+        time=now.signal.time,
         theta=now.theta,
-        phasor=lines[count:],
+        phasor=phasor,
         amplitude=now.fit.amplitude[count:],
         residual=now.fit.residual,
         density=now.density[count:],
     )
-    del lines  # before as many are made for the new phase
-    if hunt:
-        others = _hunted(replace(now, others=others), driven)
-    return _fitted(signal, phase, now.orders, others), _moved(now.phase, phase)
+    return _hunted(replace(now, others=others), driven) if hunt else others
 
 
 def _fitted(signal: Signal, phase: Phase, orders: FloatArray, others: list[OtherLine]) -> Estimate:
@@ -216,7 +262,10 @@ def _hunted(now: Estimate, driven: Driven) -> list[OtherLine]:
     """Return the other lines with driven parts and whatever stands out of the residual added."""
     signal = now.signal
     found = list(now.others)
+    known_names = {line.name for line in found}
     for name, ratio in driven:
+        if name in known_names:
+            continue
         crank = now.phase.mean_hz()
         known = [line for line in found if not line.name]
         near = [line for line in known if abs(line.hertz(crank) / crank / ratio - 1) <= 0.03]
@@ -227,6 +276,22 @@ def _hunted(now: Estimate, driven: Driven) -> list[OtherLine]:
         found.append(
             find_driven(now.theta, now.fit.residual, name=name, ratio=ratio, orders=now.orders)
         )
+    crank = now.phase.mean_hz()
+    count = len(now.orders)
+    known_hertz = np.array([line.hertz(crank) for line in found])
+    found += [
+        line
+        for line in find_mains(
+            signal.time,
+            now.fit.residual,
+            now.lines()[:count],
+            now.density[:count] * signal.rate / 2,
+            hertz=now.orders * crank,
+            strongest=int(now.strength[:count].argmax()),
+            top_hz=signal.nyquist_hz,
+        )
+        if not known_hertz.size or np.abs(known_hertz - line.place).min() * signal.duration > 1
+    ]
     found += find_others(
         signal.time,
         now.theta,

@@ -5,7 +5,7 @@ The limits are the project's own; the tests say how often good recordings reach 
 
 import numpy as np
 
-from vibetrend.orders.scan import BLOCK_S, Scan, pieces
+from vibetrend.orders.scan import BLOCK_S, Scan
 from vibetrend.recording import FloatArray, Note, Recording
 
 _CLIPPED_UNUSABLE = 1e-3  # share of samples at a rail
@@ -34,17 +34,17 @@ def clipped(recording: Recording, samples: FloatArray, seen: Scan) -> Note | Non
     worst, place, middle = 0.0, "", 0
     margin = int(_HANDLING_S * recording.mean_rate_hz)
     for index, axis in enumerate(recording.axes):
-        column, spread = samples[:, index], seen.high[index] - seen.low[index]
+        near = 2e-3 * (seen.high[index] - seen.low[index])
         tops = [
-            _pile(column, float(rail), sign, 2e-3 * spread, margin)
-            for rail, sign in ((seen.high[index], 1), (seen.low[index], -1))
+            _pile(sign, samples[:, index], extremes[:, index], near, seen.block, margin)
+            for sign, extremes in ((1, seen.highs), (-1, seen.lows))
         ]
-        if sum(top[0] for top in tops) > 0.9 * len(column):
+        if sum(top[0] for top in tops) > 0.9 * len(samples):
             continue  # edges of a pulse sensor are at two levels by nature
         for (at_rail, below, inside), rail in zip(
             tops, (seen.high[index], seen.low[index]), strict=True
         ):
-            share = at_rail / len(column)
+            share = at_rail / len(samples)
             if at_rail >= _CLIPPED_LEAST and at_rail > _CLIPPED_PILE * below and share > worst:
                 worst, middle = share, inside
                 place = f"{axis} at {rail:.3g} {recording.unit}"
@@ -66,33 +66,36 @@ def clipped(recording: Recording, samples: FloatArray, seen: Scan) -> Note | Non
 
 
 def _pile(
-    column: FloatArray, rail: float, sign: int, near: float, margin: int
+    sign: int, column: FloatArray, extremes: FloatArray, near: float, block: int, margin: int
 ) -> tuple[int, int, int]:
     """Return how many samples are at a rail, just below it, and at it but not near the ends.
 
-    Where the converter's steps are coarse, just below is the next step.
+    Only blocks whose extreme comes near the rail are looked at. Where the converter's steps are
+    coarse, just below is the next step.
     """
+    rail = (sign * extremes).max()
     at_rail, close, inside = 0, 0, 0
-    following, on_following = -np.inf, 0
-    for start, piece in pieces(column):
-        height = piece if sign > 0 else -piece
-        tall = np.flatnonzero(height > sign * rail - near)
-        if tall.size:
-            places = tall[piece[tall] == rail] + start
-            at_rail += len(places)
-            close += len(tall) - len(places)
-            inside += int(((places >= margin) & (places < len(column) - margin)).sum())
-        if close:
-            continue
-        top = float(height.max())
-        if top == sign * rail:
-            others = height[height < top]
-            top = float(others.max()) if others.size else -np.inf
-        if top > following:
-            following, on_following = top, 0
-        if top == following:
-            on_following += int((height == top).sum())
-    return at_rail, close or on_following, inside
+    for index in np.flatnonzero(sign * extremes > rail - near).tolist():
+        height = sign * column[index * block :][:block]
+        tall = np.flatnonzero(height > rail - near)
+        places = tall[height[tall] == rail] + index * block
+        at_rail += len(places)
+        close += len(tall) - len(places)
+        inside += int(((places >= margin) & (places < len(column) - margin)).sum())
+    if at_rail >= _CLIPPED_LEAST and not close:
+        close = _on_next_step(sign, column, rail, block)
+    return at_rail, close, inside
+
+
+def _on_next_step(sign: int, column: FloatArray, rail: float, block: int) -> int:
+    step, count = -np.inf, 0
+    for start in range(0, len(column), block):
+        piece = column[start : start + block]
+        below = sign * piece[piece != sign * rail]
+        if below.size and below.max() > step:
+            step, count = below.max(), 0
+        count += int((below == step).sum())
+    return count
 
 
 def rounded(recording: Recording, samples: FloatArray) -> Note | None:

@@ -15,9 +15,13 @@ from vibetrend.recording import FloatArray
 
 MAX_OTHERS = 16  # lines beyond the orders that are fitted along
 _PER_ROUND = 5
+MAINS_HZ = (50.0, 60.0)
+_MAINS_MULTIPLES = (1, 2, 3, 4)
+_MAINS_APART = (0.8, 3.0)  # from the order, 1 / duration: nearer they are one line
+_MAINS_CLEAR = 30.0  # log likelihood, from all axes
 _FALSE_LINES = 1e-3  # expected number of lines found in noise alone, per search
 _CLEAR = 1.5  # nearest distance to a half order, in 1 / duration
-_SIDEBAND = 0.02  # nearer than this to a half order it is that order's own breathing, orders
+BREATHING_ORDERS = 0.02  # nearer than this to a half order it is that order's own breathing
 
 
 @dataclass(frozen=True)
@@ -54,7 +58,7 @@ def find_driven(
     places = np.arange(power.shape[0]).astype(float) * step
     turns = theta[-1] - theta[0]
     near = np.abs(places / ratio - 1) <= 0.03
-    near &= _distance(places, orders) > max(_SIDEBAND, _CLEAR / turns)
+    near &= _distance(places, orders) > max(BREATHING_ORDERS, _CLEAR / turns)
     if not near.any():
         return OtherLine(ratio, True, name)
     best = int(np.argmax(np.where(near, power, -1.0)))
@@ -93,7 +97,7 @@ def find_others(
     in_turns = [
         peak
         for peak in _peaks(np.abs(spectrum) ** 2, step, least)
-        if _distance(np.array([peak.place]), orders)[0] > max(_SIDEBAND, _CLEAR / turns)
+        if _distance(np.array([peak.place]), orders)[0] > max(BREATHING_ORDERS, _CLEAR / turns)
     ]
     found: list[OtherLine] = []
     taken = [line.hertz(crank) for line in known]
@@ -108,6 +112,37 @@ def find_others(
         taken.append(hertz)
         if len(found) == _PER_ROUND:
             break
+    return found
+
+
+def find_mains(
+    time: FloatArray,
+    residual: FloatArray,
+    lines: ComplexArray,
+    variance: FloatArray,
+    *,
+    hertz: FloatArray,
+    strongest: int,
+    top_hz: float,
+) -> list[OtherLine]:
+    """Return the mains lines so near to an order that the order has taken most of their energy.
+
+    Their frequencies are known: what the residual holds there beyond what the nearest order
+    (phasors `lines` at `hertz`, white noise `variance` near each, shape (lines, axes)) leaves to
+    be seen is tested. Lines further away :func:`find_others` finds by itself, and beside the
+    strongest order, which makes the speed, nothing can be told.
+    """
+    duration, found = time[-1] - time[0], []
+    for place in np.outer(MAINS_HZ, _MAINS_MULTIPLES).ravel().tolist():
+        nearest = int(np.abs(hertz - place).argmin())
+        apart = abs(hertz[nearest] - place) * duration
+        if place > top_hz or nearest == strongest or not _MAINS_APART[0] < apart < _MAINS_APART[1]:
+            continue
+        phasor = np.exp(-2j * np.pi * place * time)
+        hidden = np.abs(phasor @ lines[nearest] / len(time)) ** 2
+        seen = np.abs(phasor @ residual) ** 2 / (variance[nearest] * len(time))
+        if float(seen.sum()) > _MAINS_CLEAR * (1 - hidden):
+            found.append(OtherLine(place, follows_crank=False))
     return found
 
 

@@ -30,9 +30,15 @@ class Measurement:
     """Speed, orders and doubts of one recording.
 
     `orders` has one row for each order, columns `order`, `frequency_hz`, `amplitude`,
-    `standard_error`, `floor`, `unit`, `variation_percent`, `velocity_mm_s`, `visible`, `reason`,
-    `by_axis`. `driven` has the same and `name`; `overall` has `name`, `band_hz`, `value`, `unit`.
+    `standard_error`, `floor`, `unit`, `variation_percent`, `velocity_mm_s`, `displacement_um`,
+    `phase_deg`, `phase_standard_error_deg`, `phase_repeats_deg`, `visible`, `reason`, `folded_hz`,
+    `by_axis`, `ellipse`. `driven` has the same and `name`; `others`, lines that are no part known,
+    `name` (None unless they are mains) and `follows`: "crank", "clock", or "either" where the speed
+    was too steady to tell. `overall` has `name`, `band_hz`, `value`, `unit`.
     Amplitudes are rms in `unit`, all axes together; NaN stands for "has no meaning here".
+    `phase_reference` ("order 3", "tacho") is what phases are counted from, see
+    :mod:`vibetrend.orders.motion`; `folded_hz` is where sampling shows an order
+    above half its rate.
     """
 
     recording: Recording
@@ -41,6 +47,8 @@ class Measurement:
     driven: pd.DataFrame
     overall: pd.DataFrame
     quality: list[Note]
+    others: pd.DataFrame = field(default_factory=pd.DataFrame)
+    phase_reference: str | None = None
     method_version: int = METHOD_VERSION
 
     @property
@@ -74,6 +82,8 @@ class Measurement:
             },
             "orders": rows(self.orders),
             "driven": rows(self.driven),
+            "others": rows(self.others),
+            "phase_reference": self.phase_reference,
             "overall": rows(self.overall),
             "quality": [
                 {"code": note.code, "severity": note.severity, "message": note.message}

@@ -1,26 +1,30 @@
 """Recording -> Measurement: the one function of this room."""
 
+from dataclasses import dataclass
+
 import numpy as np
 import pandas as pd
 
 from vibetrend.engine import Engine
 from vibetrend.errors import MeasureError
-from vibetrend.orders.amplitudes import driven_table, order_table
+from vibetrend.orders.amplitudes import COLUMNS, tables
 from vibetrend.orders.checks import check
-from vibetrend.orders.estimate import Driven, Estimate, begun, settled, tried
+from vibetrend.orders.crank_speed import TOOTH_SPACING, crank_speed_orders
+from vibetrend.orders.estimate import Driven, Estimate, followed
+from vibetrend.orders.folding import aliased_notes
 from vibetrend.orders.measurement import Measurement, Speed
-from vibetrend.orders.overall import overall
-from vibetrend.orders.phase import Spline
-from vibetrend.orders.search import REACH, candidates
-from vibetrend.orders.signal import Signal, middle, prepare
-from vibetrend.orders.steadiness import speed_notes, spread_percent
+from vibetrend.orders.motion import Reference
+from vibetrend.orders.other_lines import other_line_notes
+from vibetrend.orders.overall import COLUMNS as OVERALL_COLUMNS
+from vibetrend.orders.overall import HIGHEST_HZ, overall
+from vibetrend.orders.phase import Spline, phase_through
+from vibetrend.orders.search import REACH
+from vibetrend.orders.signal import HEARD_HZ, Signal, between, middle, prepare, slowed
+from vibetrend.orders.speed import HIGHEST_ORDER, likeliest
+from vibetrend.orders.steadiness import only_whole_orders, speed_notes, spread_percent, tacho_notes
+from vibetrend.orders.teeth_track import tacho_track
 from vibetrend.recording import FloatArray, Note, Recording
 
-HIGHEST_ORDER = 12.0
-_HOPELESS = 1000.0  # log evidence by which a candidate may be behind after one round
-_TAG_ERROR = 0.025  # standard deviation of a rev counter, share of the speed
-_RIVAL = 12.0  # a speed whose log evidence is within this of the best could be the true one
-_APART = 0.01  # speeds nearer than this share are the same answer
 _NO_SPEED = "no speed of the engine was found in the recording"
 _LONGEST_SECONDS = 120.0  # the phase of more costs time and memory and tells little more
 _FEWEST_TURNS = 8.0  # half orders need four of their own cycles to be told apart
@@ -29,10 +33,14 @@ _FEWEST_TURNS = 8.0  # half orders need four of their own cycles to be told apar
 def measure(recording: Recording, *, engine: Engine | None = None) -> Measurement:
     """Measure speed, orders and overall levels of a steady recording.
 
+    The speed is that of the tacho where there is one, else it is found in the samples. Where there
+    are tooth times and no samples, the orders are those of the crank's own speed, rad/s.
+
     Parameters
     ----------
     recording : Recording
-        With an rpm tag, good to about 5 %, unless the engine states its fast idle.
+        With an rpm tag, good to about 5 %, unless it holds a tacho or the engine states its fast
+        idle.
     engine : Engine, optional
         Adds its firing order and the lines of its driven parts.
 
@@ -44,42 +52,148 @@ def measure(recording: Recording, *, engine: Engine | None = None) -> Measuremen
     Raises
     ------
     MeasureError
-        If no speed is stated, or the recording has no samples or is too short for any order.
+        If no speed is stated, or the recording is too short for any order.
     """
-    notes = list(recording.notes)
-    tag = _stated_rpm(recording, engine, notes)
-    _refuse_what_cannot_be_measured(recording, tag)
-    notes += check(recording)
-    whole, recording = recording, middle(recording, seconds=_LONGEST_SECONDS)
-    if recording is not whole:
-        notes.append(
-            Note(
-                "shortened",
-                "note",
-                f"The middle {recording.duration_s:.0f} s of {whole.duration_s:.0f} s count.",
-            )
+    if recording.manner != "steady":
+        raise MeasureError(
+            f"a {recording.manner} cannot be measured as a steady recording; "
+            f"only steady ones are measured by this version"
         )
+    if recording.samples is None:
+        return _of_teeth(recording)
+    track = None if recording.tacho is None else tacho_track(recording.tacho)
+    notes = list(recording.notes)
+    tag = _stated_rpm(recording, engine, notes) if track is None else 60 * track.mean_hz()
+    part = recording if track is None else between(recording, track.time[0], track.time[-1])
+    part = middle(part, seconds=_LONGEST_SECONDS)
+    _refuse_what_is_too_short(part, tag)
     orders = _orders(engine)
-    driven = () if engine is None else tuple((part.name, part.ratio) for part in engine.driven)
-    top = max([float(orders[-1]), *(ratio for _, ratio in driven)])
-    signal = prepare(recording, top_hz=top * (1 + REACH) * tag / 60)
-    best, rivals = _best(signal, tag / 60, orders, driven)
-    notes += speed_notes(recording, best, rivals, tag_rpm=tag, engine=engine)
-    running = not any(note.code == "engine-not-running" for note in notes)
-    axes, kind, unit = recording.axes, recording.kind, recording.unit
-    tables = [make(best, axes=axes, kind=kind, unit=unit) for make in (order_table, driven_table)]
-    if not running:  # lines were fitted at a speed that means nothing
-        tables = [
-            table.assign(visible=False, reason=table["reason"].mask(table["visible"], _NO_SPEED))
-            for table in tables
-        ]
+    driven = () if engine is None else tuple((each.name, each.ratio) for each in engine.driven)
+    top_hz = max([float(orders[-1]), *(ratio for _, ratio in driven)]) * (1 + REACH) * tag / 60
+    slow = slowed(part, top_hz=max(HEARD_HZ, top_hz))
+    notes += check(recording, slow=slow)
+    notes += _shortened(recording, part)
+    slow = slowed(slow, top_hz=max(HIGHEST_HZ, top_hz))
+    levels = overall(slow)
+    if track is None:
+        found = _from_samples(part, slow, tag, top_hz, orders, driven, engine)
+    else:
+        found = _from_tacho(part, slow, top_hz, orders, driven, engine)
+    del slow
+    notes += found.notes
+    running = found.speed.method != "tag"
+    lines = tables(
+        found.estimate,
+        axes=recording.axes,
+        kind=recording.kind,
+        unit=recording.unit,
+        reference=found.reference,
+    )
+    if running:
+        notes += aliased_notes(lines.orders, half_rate_hz=found.estimate.signal.nyquist_hz)
+        notes += other_line_notes(lines.orders, lines.others)
+    else:  # lines were fitted at a speed that means nothing
+        lines = lines.hidden(_NO_SPEED)
     return Measurement(
-        recording=whole,
-        speed=_speed(best, rivals, recording.rpm) if running else _speed_as_stated(signal, tag),
-        orders=tables[0],
-        driven=tables[1],
-        overall=overall(recording),
+        recording=recording,
+        speed=found.speed,
+        orders=lines.orders,
+        driven=lines.driven,
+        others=lines.others,
+        phase_reference=lines.reference,
+        overall=levels,
         quality=notes,
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Found:
+    estimate: Estimate
+    speed: Speed
+    reference: Reference | None  # of phases
+    notes: list[Note]
+
+
+def _from_samples(
+    part: Recording,
+    slow: Recording,
+    tag: float,
+    top_hz: float,
+    orders: FloatArray,
+    driven: Driven,
+    engine: Engine | None,
+) -> _Found:
+    """Find the speed in the samples themselves, near the tag."""
+    signal = prepare(slow, top_hz=top_hz)
+    best, rivals = likeliest(signal, tag / 60, orders, driven)
+    faster = 60 * best.phase.mean_hz() / tag
+    if faster > 1 + REACH and signal.rate < 2 * signal.nyquist_hz:  # the resampler took its orders
+        signal = prepare(slow, top_hz=top_hz * faster)
+        best, rivals = likeliest(signal, faster * tag / 60, orders, driven)
+    notes = speed_notes(part, best, rivals, tag_rpm=tag, engine=engine)
+    if any(note.code == "engine-not-running" for note in notes):
+        speed = _speed_as_stated(signal, tag)
+    else:
+        if only_whole_orders(best, engine):
+            rivals = [*rivals, 2 * best.phase.mean_hz()]
+        speed = _speed(best, rivals, part.rpm)
+    return _Found(best, speed, None if engine is None else engine.firing_order_number, notes)
+
+
+def _from_tacho(
+    part: Recording,
+    slow: Recording,
+    top_hz: float,
+    orders: FloatArray,
+    driven: Driven,
+    engine: Engine | None,
+) -> _Found:
+    """Take the crank's angle from the tacho."""
+    assert part.tacho is not None
+    track = tacho_track(part.tacho)
+    signal = prepare(slow, top_hz=top_hz)
+    spline = Spline(signal.time)
+    phase = phase_through(spline, signal.time, track.turns(signal.start_s + signal.time))
+    estimate = followed(signal, phase, orders=orders, driven=driven)
+    start, end = signal.start_s, signal.start_s + float(signal.time[-1])
+    speed = Speed(
+        rpm=60 * track.mean_hz(start, end),
+        standard_error_rpm=60 * track.standard_error_hz(start, end),
+        spread_percent=track.spread_percent(),
+        method="tacho",
+        tag_rpm=part.rpm,
+        candidates_rpm=[],
+        track=track.track(),
+    )
+    reference: Reference = "tacho"  # turns are whole at one tooth of a wheel on the crank itself
+    if not float(part.tacho.teeth_per_turn).is_integer():
+        reference = float(orders[0]) if engine is None else engine.firing_order_number
+    return _Found(estimate, speed, reference, tacho_notes(part, estimate, speed, engine=engine))
+
+
+def _of_teeth(recording: Recording) -> Measurement:
+    """Measure the crank's own speed, order by order, where nothing but teeth was recorded."""
+    assert recording.tacho is not None
+    track = tacho_track(recording.tacho)
+    orders = crank_speed_orders(recording.tacho, highest=HIGHEST_ORDER).reindex(columns=COLUMNS)
+    speed = Speed(
+        rpm=60 * track.mean_hz(),
+        standard_error_rpm=60 * track.standard_error_hz(),
+        spread_percent=track.spread_percent(),
+        method="tacho",
+        tag_rpm=recording.rpm,
+        candidates_rpm=[],
+        track=track.track(),
+    )
+    whole = float(recording.tacho.teeth_per_turn).is_integer()
+    return Measurement(
+        recording=recording,
+        speed=speed,
+        orders=orders,
+        driven=orders.iloc[:0].assign(name=[]),
+        others=orders.iloc[:0].assign(name=[], follows=[]),
+        overall=pd.DataFrame(columns=OVERALL_COLUMNS),
+        quality=[*recording.notes, *([TOOTH_SPACING] if whole else [])],
     )
 
 
@@ -99,20 +213,26 @@ def _stated_rpm(recording: Recording, engine: Engine | None, notes: list[Note]) 
     raise MeasureError("no speed is stated; add the rpm that the gauge showed, good to 5 %")
 
 
-def _refuse_what_cannot_be_measured(recording: Recording, tag: float) -> None:
-    if recording.samples is None:
-        raise MeasureError("the recording holds tacho times only; samples are needed for orders")
-    if recording.manner != "steady":
-        raise MeasureError(
-            f"a {recording.manner} cannot be measured as a steady recording; "
-            f"only steady ones are measured by this version"
-        )
-    turns = recording.duration_s * tag / 60
+def _refuse_what_is_too_short(part: Recording, rpm: float) -> None:
+    turns = part.duration_s * rpm / 60
     if turns < _FEWEST_TURNS:
         raise MeasureError(
-            f"the recording is too short: {recording.duration_s:.2g} s at {tag:.0f} rpm are "
+            f"the recording is too short: {part.duration_s:.2g} s at {rpm:.0f} rpm are "
             f"{turns:.1f} turns, {_FEWEST_TURNS:.0f} are needed and 60 s are better"
         )
+
+
+def _shortened(recording: Recording, part: Recording) -> list[Note]:
+    if part.duration_s > 0.99 * recording.duration_s:
+        return []
+    where = "The middle" if recording.tacho is None else "Where the tacho covers it,"
+    return [
+        Note(
+            "shortened",
+            "note",
+            f"{where} {part.duration_s:.0f} s of {recording.duration_s:.0f} s count.",
+        )
+    ]
 
 
 def _orders(engine: Engine | None) -> FloatArray:
@@ -120,42 +240,6 @@ def _orders(engine: Engine | None) -> FloatArray:
     if engine is not None:
         orders = np.union1d(orders, [engine.firing_order_number])
     return orders
-
-
-def _best(
-    signal: Signal, tag_hz: float, orders: FloatArray, driven: Driven
-) -> tuple[Estimate, list[float]]:
-    """Return the estimate that explains most, and the speeds (Hz) of rivals near it."""
-    ratios = np.array([ratio for _, ratio in driven])
-    spline = Spline(signal.time)
-    found = candidates(signal, tag_hz=tag_hz, orders=orders, driven=ratios)
-    if not found:
-        raise MeasureError(
-            f"{2 * signal.nyquist_hz:.3g} samples per second cannot show any order at "
-            f"{60 * tag_hz:.0f} rpm; record with a faster sensor or as sound"
-        )
-    starts = [begun(signal, spline, start, orders=orders) for start in found]
-    weights = [start.evidence(tag_hz) for start in starts]
-    trials = [
-        (tried(start, steady=candidate.steady), candidate.steady)
-        for start, candidate, weight in zip(starts, found, weights, strict=True)
-        if weight > max(weights) - _HOPELESS
-    ]
-    evidence = [
-        trial.evidence(tag_hz) - 0.5 * ((trial.phase.mean_hz() / tag_hz - 1) / _TAG_ERROR) ** 2
-        for trial, _ in trials
-    ]
-    first = int(np.argmax(evidence))
-    winner, steady = trials[first]
-    best = settled(winner, steady=steady, driven=driven)
-    mean = best.phase.mean_hz()
-    rivals: list[float] = []
-    for (trial, _), weight in zip(trials, evidence, strict=True):
-        hertz = trial.phase.mean_hz()
-        apart = all(abs(hertz / other - 1) > _APART for other in [mean, *rivals])
-        if apart and weight > evidence[first] - _RIVAL:
-            rivals.append(hertz)
-    return best, rivals
 
 
 def _speed_as_stated(signal: Signal, tag: float) -> Speed:

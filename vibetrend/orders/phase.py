@@ -18,6 +18,7 @@ over the generalised eigenvalues of P and G. For a steady engine lam grows until
 constant, so that its standard error is that of Rife & Boorstyn, IEEE Trans. IT-20 (1974).
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -29,8 +30,11 @@ from vibetrend.recording import FloatArray
 
 IntArray = NDArray[np.intp]
 
-KNOT_SECONDS = 0.25
-_END_SECONDS = 0.3
+KNOT_SECONDS = 0.15  # about an engine cycle: each has its own speed
+_MOST_PIECES = 500
+_END_SECONDS, _DRAWN_FROM_SECONDS = 0.25, 0.6
+_SAME = 0.03  # turns; a slip by one cycle of order 12 is 0.08
+_PERIOD = 2.0  # turns after which all half orders repeat
 _PRIOR_STRENGTHS = np.logspace(-14, 14, 113)  # lam alpha^-1 tried, relative to eigenvalues
 
 _STIFF = 1e30  # lam / alpha that leaves nothing but a constant speed
@@ -41,7 +45,7 @@ class Spline:
 
     def __init__(self, time: FloatArray, *, knot: float = KNOT_SECONDS) -> None:
         self.duration = float(time[-1])
-        pieces = max(4, int(np.ceil(self.duration / knot)))
+        pieces = int(np.clip(np.ceil(self.duration / knot), 4, _MOST_PIECES))
         self.knot = self.duration / pieces
         self.size = pieces + 3
         self._first, self._weights = self._basis(time)
@@ -122,25 +126,57 @@ class Phase:
         bent = (spline.modes.T @ (spline.gram @ self.beta))[bending]
         return float(0.5 * np.sum(np.log1p(self.alpha / prior) + prior * bent**2))
 
-    def with_straight_ends(self, time: FloatArray) -> "Phase":
-        """Return the phase with its first and last moments drawn on from their neighbours.
+    def redrawn(self, time: FloatArray, strayed: Sequence[tuple[float, float]] = ()) -> "Phase":
+        """Return the phase with both ends, and stretches that strayed, drawn from their neighbours.
 
         The last knots rest on few samples and may have settled into a wrong cycle of a high
-        order, where a Gauss-Newton step cannot get them out again.
+        order, where a Gauss-Newton step cannot get them out again. And where a stretch within
+        lost or gained two whole turns, all half orders agree again behind it: only the speed
+        either side tells how far the crank turned in between.
+
+        Parameters
+        ----------
+        time : array, shape (n,)
+        strayed : sequence of (start, end), seconds
+            In order, not overlapping.
         """
-        inner, outer = _END_SECONDS, 3 * _END_SECONDS
-        if self.spline.duration < 4 * outer:
-            return self
-        curve = self.spline.at_samples(self.beta)
         last = self.spline.duration
-        for near, far, beyond in (
-            (inner, outer, time < inner),
-            (last - inner, last - outer, time > last - inner),
-        ):
-            start, end = self.spline.at(np.array([far, near]), self.beta)
-            slope = (end - start) / (near - far)
-            curve[beyond] = end + slope * (time[beyond] - near)
+        if last < 4 * (_END_SECONDS + _DRAWN_FROM_SECONDS):
+            return self
+        head, tail = _END_SECONDS, last - _END_SECONDS
+        original = self.spline.at_samples(self.beta)
+        curve, gained = original.copy(), 0.0
+        for start, end in strayed:
+            if start < _DRAWN_FROM_SECONDS:
+                head = max(head, end)
+                continue
+            if end > last - _DRAWN_FROM_SECONDS:
+                tail = min(tail, start)
+                continue
+            before, after = self._near(start, -_DRAWN_FROM_SECONDS), self._near(end)
+            left, right = before(start), after(end)
+            rise, fall = before.deriv()(start) * (end - start), after.deriv()(end) * (end - start)
+            jump = _PERIOD * round((left + (rise + fall) / 2 - right) / _PERIOD)
+            inside = (time >= start) & (time < end)
+            u = (time[inside] - start) / (end - start)
+            # Hermite's cubic: both values and slopes kept
+            bridge = (left * (1 + 2 * u) + rise * u) * (1 - u) ** 2
+            bridge += ((right + jump) * (3 - 2 * u) - fall * (1 - u)) * u**2
+            curve[inside] = gained + bridge
+            curve[time >= end] += jump
+            gained += jump
+        head, tail = min(head, _DRAWN_FROM_SECONDS), max(tail, last - _DRAWN_FROM_SECONDS)
+        early, late = time < head, time > tail
+        curve[early] = self._near(head)(time[early])
+        curve[late] = gained + self._near(tail, -_DRAWN_FROM_SECONDS)(time[late])
+        if np.abs(curve - original).max() < _SAME:
+            return self
         return replace(self, beta=self.spline.fit(curve))
+
+    def _near(self, at: float, seconds: float = _DRAWN_FROM_SECONDS) -> np.polynomial.Polynomial:
+        """Return the spline beside a time as a parabola: the governor's swing bends it."""
+        times = at + np.linspace(0.0, seconds, 20)
+        return np.polynomial.Polynomial.fit(times, self.spline.at(times, self.beta), 2)
 
     def mean_hz(self) -> float:
         """Return turns made over time taken, Hz."""
@@ -169,6 +205,12 @@ def start_phase(spline: Spline, time: FloatArray, at: FloatArray, hertz: FloatAr
     turned = np.concatenate([[0.0], np.cumsum(0.5 * (speed[1:] + speed[:-1]) * np.diff(fine))])
     f0 = float(turned[-1] / spline.duration)
     return Phase(spline, f0, spline.fit(np.interp(time, fine, turned) - f0 * time))
+
+
+def phase_through(spline: Spline, time: FloatArray, turns: FloatArray) -> Phase:
+    """Return the phase nearest to turns known at the samples."""
+    f0 = float((turns[-1] - turns[0]) / (time[-1] - time[0]))
+    return Phase(spline, f0, spline.fit(turns - f0 * time))
 
 
 def refine(

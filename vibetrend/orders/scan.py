@@ -1,9 +1,9 @@
 """One pass over the samples of a recording, piece by piece, for checks that need no copy of it."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from vibetrend.recording import FloatArray
 
@@ -18,53 +18,61 @@ _STEPS_PER_S = 3.0  # values that stand still more often are steps of a coarse c
 class Scan:
     """What the checks want to know of the samples of a recording."""
 
-    low: FloatArray  # (axes,) least value
-    high: FloatArray  # (axes,) largest value
-    means: FloatArray  # (blocks, axes) over `block` samples each
+    lows: FloatArray  # (blocks, axes) least value, of `block` samples each; the last may be short
+    highs: FloatArray  # (blocks, axes) largest value
+    means: FloatArray  # (whole blocks, axes)
     rms: FloatArray  # (axes,) about those means
     block: int  # samples, about half a second
     still_s: FloatArray  # how long each stretch lasted in which no value changed, s
 
+    @property
+    def low(self) -> FloatArray:
+        """The least value of each axis."""
+        least: FloatArray = self.lows.min(axis=0)
+        return least
 
-def pieces(samples: FloatArray, *, rows: int = _PIECE) -> Iterator[tuple[int, FloatArray]]:
-    """Yield views of `rows` rows of samples, each with the index of its first row."""
-    for start in range(0, len(samples), rows):
-        yield start, samples[start : start + rows]
+    @property
+    def high(self) -> FloatArray:
+        """The largest value of each axis."""
+        largest: FloatArray = self.highs.max(axis=0)
+        return largest
 
 
 def scan(samples: FloatArray, rate: float) -> Scan:
-    """Scan samples of shape (n, axes), `rate` Hz."""
-    block = min(max(2, round(BLOCK_S * rate)), len(samples))
-    axes = samples.shape[1]
-    low, high, squares = np.full(axes, np.inf), np.full(axes, -np.inf), np.zeros(axes)
-    means: list[FloatArray] = []
-    runs = [np.zeros(0, dtype=np.intp)]
-    changed = 0  # row at which a value last changed
-    shortest = _shortest_run(rate)
-    for start, piece in pieces(samples, rows=block * max(1, _PIECE // block)):
-        low = np.minimum(low, piece.min(axis=0))
-        high = np.maximum(high, piece.max(axis=0))
-        whole = piece[: len(piece) // block * block].reshape(-1, block, axes)
-        mean = whole.mean(axis=1)
-        squares += np.einsum("kba,kba->a", whole, whole) - block * (mean**2).sum(axis=0)
-        means.append(mean)
-        rows = samples[max(0, start - 1) : start + len(piece)]
-        differs = rows[1:, 0] != rows[:-1, 0]
-        for axis in range(1, axes):
-            differs |= rows[1:, axis] != rows[:-1, axis]
-        edges = np.flatnonzero(differs) + max(1, start)
-        lengths = np.diff(edges, prepend=changed)
-        runs.append(lengths[lengths >= shortest / 2])
-        changed = int(edges[-1]) if edges.size else changed
-    last = np.array([len(samples) - changed], dtype=np.intp)
-    count = sum(map(len, means))
+    """Scan samples of shape (n, axes), `rate` Hz.
+
+    Axis by axis, each piece put together first: numpy is slow along rows of two or three values.
+    """
+    count, axes = samples.shape
+    block = min(max(2, round(BLOCK_S * rate)), count)
+    lows, highs = (np.empty((-(-count // block), axes)) for _ in range(2))
+    means, squares = (np.empty((count // block, axes)) for _ in range(2))
+    same = np.ones(count, dtype=bool)  # as the row before, on all axes
+    same[0] = False
+    each = max(1, _PIECE // block)
+    for first in range(0, len(lows), each):
+        start = first * block
+        rows = slice(max(0, start - 1), start + each * block)  # from the row before on
+        for axis in range(axes):
+            values = np.ascontiguousarray(samples[rows, axis])
+            same[rows][1:] &= values[1:] == values[:-1]
+            piece = values[start - rows.start :]
+            edges = np.arange(0, len(piece), block)
+            lows[first : first + each, axis] = np.minimum.reduceat(piece, edges)
+            highs[first : first + each, axis] = np.maximum.reduceat(piece, edges)
+            whole = piece[: len(piece) // block * block].reshape(-1, block)
+            means[first : first + each, axis] = whole.mean(axis=1)
+            squares[first : first + each, axis] = np.einsum("kb,kb->k", whole, whole)
+    turns: NDArray[np.intp] = np.flatnonzero(same[1:] != same[:-1]) + 1
+    begins, ends = turns[::2], np.append(turns, count)[1::2]
+    variance = (squares / block - means**2).mean(axis=0)
     return Scan(
-        low=low,
-        high=high,
-        means=np.concatenate(means),
-        rms=np.sqrt(np.maximum(squares, 0) / (count * block)),
+        lows=lows,
+        highs=highs,
+        means=means,
+        rms=np.sqrt(np.maximum(variance, 0)),
         block=block,
-        still_s=_still(np.concatenate([*runs, last]), rate, len(samples) / rate),
+        still_s=_still(ends - begins + 1, rate, count / rate),
     )
 
 
@@ -72,7 +80,7 @@ def _shortest_run(rate: float) -> int:
     return max(_STILL_SAMPLES, round(_STILL_S * rate))
 
 
-def _still(runs: FloatArray, rate: float, duration: float) -> FloatArray:
+def _still(runs: NDArray[np.intp], rate: float, duration: float) -> FloatArray:
     """Return the runs of one value that are no steps of a coarse converter, seconds.
 
     Steps thin out with their length and come all the time; what was lost stands apart.

@@ -8,13 +8,17 @@ An automatic gain that has settled leaves no trace in the sound of a steady engi
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+import scipy.fft
+from numpy.typing import NDArray
 
 from vibetrend.recording import FloatArray, Note
 
-_LONGEST_S = 120.0  # the middle of a longer recording, which is what is measured
+Samples = NDArray[np.float32]
+
+LONGEST_S = 120.0  # the middle of a longer recording, which is what is measured
 _SHORTEST_S = 5.0
 _RUMBLE_S, _BAND_S, _SYLLABLE_S = 0.68, 0.17, 0.021  # frames; each for what its name says
 _BATCH = 1 << 17  # samples transformed at a time
@@ -29,7 +33,7 @@ _START_S = 1.4
 _EMPTY_DB = -10.0  # of 25 to 80 Hz against 300 to 800 Hz; rolled-off microphones stay above +4
 _NOTHING_DB = -130.0  # of full scale in 1 Hz: near the rounding of 16 bit
 _THINNED_DB = 7.3  # 95 % quantile of noise over its median; exponential 6.4, AAC at 48 kbit/s 7.1
-_THINNED_FRAMES = 1200
+_THINNED_FRAMES = 700
 _BESIDE = 8  # bins on each side that show how loud a frame is
 
 _GATED_DB = 40.0  # below the loud part; an engine's quietest fiftieth of a second is 20
@@ -53,9 +57,10 @@ _VOICE_SHARE, _VOICE_LEAST = 0.15, 3  # of the stretches, which overlap by half
 class _Frames:
     """Power spectra of frames one after the other, a batch at a time."""
 
-    column: FloatArray  # (n,)
+    column: Samples  # (n,), without its mean
     rate: float
     length: int  # samples in a frame
+    top_hz: float  # of the bins wanted
 
     @property
     def seconds(self) -> float:
@@ -65,19 +70,21 @@ class _Frames:
     @property
     def hertz(self) -> FloatArray:
         """Frequency of each bin."""
-        hertz: FloatArray = np.fft.rfftfreq(self.length, 1 / self.rate).astype(float)
+        step, top = self.rate / self.length, min(self.top_hz, self.rate / 2)
+        hertz: FloatArray = np.arange(0, top + step / 2, step)
         return hertz
 
-    def __iter__(self) -> Iterator[FloatArray]:
+    def __iter__(self) -> Iterator[Samples]:
         """Yield power densities, shape (frames, bins), Hann window."""
-        window = np.hanning(self.length).astype(np.float32)  # which is enough, and faster
+        count = len(self.hertz)
+        window = np.hanning(self.length).astype(np.float32)
         scale = 2 / (window @ window) / self.rate
         whole = self.column[: len(self.column) // self.length * self.length]
         rows = max(1, _BATCH // self.length) * self.length
         for start in range(0, len(whole), rows):
-            frames = whole[start : start + rows].astype(np.float32).reshape(-1, self.length)
-            # a constant would leak into the lowest bins
-            spectrum = np.fft.rfft((frames - frames.mean(axis=1, keepdims=True)) * window, axis=1)
+            frames = whole[start : start + rows].reshape(-1, self.length)
+            # scipy's transforms several at a time, numpy's does not
+            spectrum = scipy.fft.rfft(frames * window)[:, :count]
             yield (spectrum.real**2 + spectrum.imag**2) * scale
 
 
@@ -94,9 +101,9 @@ def sound_notes(samples: FloatArray, rate: float) -> list[Note]:
     column = _loudest(samples, rate)
     if len(column) < _SHORTEST_S * rate or rate < 1000:
         return []
-    low = _low(_frames(column, rate, _RUMBLE_S))
+    low = _low(_frames(column, rate, _RUMBLE_S, 800.0))
     moves = _moves(column, rate)
-    short = _frames(column, rate, _SYLLABLE_S)
+    short = _frames(column, rate, _SYLLABLE_S, _HIGHEST_BAND_HZ)
     envelopes, fine = _envelopes_and_bins(short)
     gated = _gated(envelopes)
     speech = None if gated else _speech(envelopes, short.seconds)
@@ -108,16 +115,18 @@ def sound_notes(samples: FloatArray, rate: float) -> list[Note]:
     return [note for note in found if note is not None]
 
 
-def _frames(column: FloatArray, rate: float, seconds: float) -> _Frames:
-    return _Frames(column, rate, 1 << round(float(np.log2(seconds * rate))))
+def _frames(column: Samples, rate: float, seconds: float, top_hz: float) -> _Frames:
+    return _Frames(column, rate, 1 << round(float(np.log2(seconds * rate))), top_hz)
 
 
-def _loudest(samples: FloatArray, rate: float) -> FloatArray:
-    count = min(len(samples), int(_LONGEST_S * rate))
+def _loudest(samples: FloatArray, rate: float) -> Samples:
+    count = min(len(samples), int(LONGEST_S * rate))
     first = (len(samples) - count) // 2
     middle = samples[first : first + count]
     loudest = int(np.argmax(middle[:: 1 + count // 10_000].std(axis=0)))
-    return middle[:, loudest]
+    column = middle[:, loudest].astype(np.float32)  # which is enough, and faster
+    column -= column.mean()  # a constant would leak into the lowest bins
+    return column
 
 
 @dataclass(frozen=True, eq=False)
@@ -135,28 +144,24 @@ class _Low:
 
 def _low(frames: _Frames) -> _Low:
     hertz = frames.hertz
-    slow, low = (hertz >= 5) & (hertz < 40), hertz < 800
-    rumble, bins = [], []
-    for power in frames:
-        rumble.append(power[:, slow].mean(axis=1))
-        bins.append(power[:, low].astype(np.float32))
-    typical = np.median(np.concatenate(bins), axis=0).astype(float)
-    return _Low(np.concatenate(rumble), _db(typical), hertz[low])
+    power = np.concatenate(list(frames))
+    rumble = power[:, (hertz >= 5) & (hertz < 40)].mean(axis=1)
+    return _Low(rumble, _db(np.median(power, axis=0)), hertz)
 
 
-def _moves(column: FloatArray, rate: float) -> FloatArray:
+def _moves(column: Samples, rate: float) -> FloatArray:
     """Return how far each half octave is from its usual level, (frames, bands) dB.
 
     Each frame is joined by the one half a frame later, so that the beat of two orders counts alike
     whenever it comes.
     """
-    frames = _frames(column, rate, _BAND_S)
+    frames = _frames(column, rate, _BAND_S, _HIGHEST_BAND_HZ * 1.01)
     edges = _LOWEST_BAND_HZ * 2 ** (np.arange(20) / _BANDS_PER_OCTAVE)
     top = min(0.4 * rate, 1.01 * _HIGHEST_BAND_HZ)
     bins = np.searchsorted(frames.hertz, edges[edges < top])
     first, second = (
         np.concatenate([np.add.reduceat(power[:, : bins[-1]], bins[:-1], axis=1) for power in each])
-        for each in (frames, _frames(column[frames.length // 2 :], rate, _BAND_S))
+        for each in (frames, replace(frames, column=column[frames.length // 2 :]))
     )
     levels = _db(first[: len(second)] + second[: len(first)])
     return levels - np.median(levels, axis=0)
@@ -177,8 +182,9 @@ def _envelopes_and_bins(frames: _Frames) -> tuple[FloatArray, FloatArray]:
     return np.sqrt(np.concatenate(envelopes)).T, np.concatenate(levels)
 
 
-def _db(power: FloatArray) -> FloatArray:
-    return 10 * np.log10(np.maximum(power, _LEAST_POWER))
+def _db(power: NDArray[np.floating]) -> FloatArray:
+    level: FloatArray = 10 * np.log10(np.maximum(power, _LEAST_POWER))
+    return level
 
 
 def _gain(moves: FloatArray) -> Note | None:
@@ -288,27 +294,24 @@ def _speech(envelopes: FloatArray, seconds: float) -> Note | None:
     """
     length = int(_VOICE_SECONDS / seconds)
     hertz = np.fft.rfftfreq(length, seconds)
-    syllables, beyond = (
-        (hertz >= low) & (hertz < high) for low, high in (_SYLLABLES_HZ, _BEYOND_HZ)
-    )
+    stretches = np.lib.stride_tricks.sliding_window_view(envelopes, length, axis=1)
+    stretches = stretches[:, :: length // 2]  # (bands, stretches, frames)
+    count, mean = stretches.shape[1], stretches.mean(axis=2)
+    audible = mean.all(axis=0)
+    stretches = stretches[:, audible] / mean[:, audible, np.newaxis]
     window = np.hanning(length)
-    starts = range(0, envelopes.shape[1] - length + 1, length // 2)
-    like_voice = 0
-    for start in starts:
-        stretch = envelopes[:, start : start + length]
-        mean = stretch.mean(axis=1, keepdims=True)
-        if not mean.all():
-            continue
-        turned = np.fft.rfft((stretch / mean - 1) * window, axis=1)
-        power = np.abs(turned) ** 2 * 2 / (window @ window) * seconds
+    turned = scipy.fft.rfft((stretches - 1) * window)
+    power = np.abs(turned) ** 2 * 2 / (window @ window) * seconds * np.ptp(_SYLLABLES_HZ)
+    slow, fast = (
         # the median of exponentially distributed power is ln 2 of its mean
-        slow = np.median(power[:, syllables], axis=1) / np.log(2) * np.ptp(_SYLLABLES_HZ)
-        fast = np.median(power[:, beyond], axis=1) / np.log(2) * np.ptp(_SYLLABLES_HZ)
-        depth = np.sqrt(np.median(slow))
-        fall = np.median(slow / np.maximum(fast, _LEAST_POWER))
-        swells = _swells(stretch / mean)
-        like_voice += bool(depth > _VOICE_DEPTH and fall > _VOICE_FALL and swells >= _VOICE_SWELLS)
-    if like_voice < max(_VOICE_LEAST, _VOICE_SHARE * len(starts)):
+        np.median(power[:, :, (hertz >= low) & (hertz < high)], axis=2) / np.log(2)
+        for low, high in (_SYLLABLES_HZ, _BEYOND_HZ)
+    )
+    depth = np.sqrt(np.median(slow, axis=0))
+    fall = np.median(slow / np.maximum(fast, _LEAST_POWER), axis=0)
+    swells = _swells(stretches.mean(axis=0))
+    like_voice = (depth > _VOICE_DEPTH) & (fall > _VOICE_FALL) & (swells >= _VOICE_SWELLS)
+    if like_voice.sum() < max(_VOICE_LEAST, _VOICE_SHARE * count):
         return None
     return Note(
         "speech",
@@ -318,12 +321,14 @@ def _speech(envelopes: FloatArray, seconds: float) -> Note | None:
     )
 
 
-def _swells(bands: FloatArray) -> int:
-    """Return how often loudness, all bands alike, rises well above its usual value.
+def _swells(loudness: FloatArray) -> NDArray[np.intp]:
+    """Return how often loudness, shape (stretches, frames), rises well above its usual value.
 
     Well is seen against the loudest: beside a knock on a hatch an engine's beat is nothing.
     """
-    loudness = np.convolve(bands.mean(axis=0), np.full(3, 1 / 3), mode="valid")
-    usual = float(np.median(loudness))
-    above = loudness > max(_SWELL * usual, usual + _SWELL_OF_LOUDEST * (loudness.max() - usual))
-    return int((above[1:] & ~above[:-1]).sum())
+    loudness = (loudness[:, :-2] + loudness[:, 1:-1] + loudness[:, 2:]) / 3
+    usual = np.median(loudness, axis=1, keepdims=True)
+    loudest = loudness.max(axis=1, keepdims=True)
+    above = loudness > np.maximum(_SWELL * usual, usual + _SWELL_OF_LOUDEST * (loudest - usual))
+    rises: NDArray[np.intp] = (above[:, 1:] & ~above[:, :-1]).sum(axis=1)
+    return rises

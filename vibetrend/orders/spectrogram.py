@@ -34,8 +34,10 @@ def spectrogram(recording: Recording, *, top_hz: float, label: str = "") -> Spec
     import librosa  # a second to import, for one picture
 
     top = min(top_hz, 0.49 * recording.mean_rate_hz)
-    samples, even_rate = slowed(recording, top_hz=top)
-    gridded = grid(recording.time_s(), samples, top=top, even_rate=even_rate)
+    slow = slowed(recording, top_hz=top)
+    assert slow.samples is not None
+    samples = slow.samples - slow.samples.mean(axis=0)
+    gridded = grid(slow.time_s(), samples, top=top, even_rate=slow.sample_rate)
     length = int(_WINDOW_SECONDS * gridded.rate)
     hop = max(1, gridded.values.shape[1] // _COLUMNS)
     frames = librosa.stft(gridded.values, n_fft=length, hop_length=hop, center=False)

@@ -4,22 +4,23 @@ import numpy as np
 
 from vibetrend.engine import Engine
 from vibetrend.orders.estimate import Estimate
-from vibetrend.recording import Note, Recording
+from vibetrend.orders.lines import MAINS_HZ
+from vibetrend.orders.measurement import Speed
+from vibetrend.orders.search import REACH
+from vibetrend.recording import Note, Recording, Severity
 
 _UNSTEADY_PERCENT = 2.5  # standard deviation of the speed: no steady engine hunts so far
 _RESTLESS_PERCENT = 1.2
-_TAG_PERCENT = 5.5  # a gauge is good to a few per cent
+_TAG_SHARE = 0.055  # a gauge is good to a few per cent
 _RUNNING = 30.0  # evidence of the strongest order that noise, searched through, never reaches
+_WINDOW_TURNS = 14.0
 _ASTRAY = 0.4  # a stretch whose orders differ from the whole by this share is another engine state
 _ASTRAY_SHARE = 0.1  # of the recording
 _SHORT_SECONDS = 8.0
 _SHORT_TURNS = 60.0
 _FEWEST_TURNS = 30.0  # fewer cannot show whether the engine ran alike throughout
-_ON_STEP = 0.02  # of a step between the half orders of a slower engine
-_FEWEST_BETWEEN = 3
-_FEWEST_WHOLE = 5
+_FEWEST_WHOLE, _FEWEST_STRANGE = 5, 2
 _FEW_CLEAR = 4  # orders: with more, strong lines beside them do not shake the speed
-_MAINS_HZ = (50.0, 60.0)
 _FOLDED_NAMED = 3
 
 
@@ -56,30 +57,35 @@ def speed_notes(
         return notes
     notes += _steady(best)
     rpm = 60 * best.phase.mean_hz()
-    multiple = _multiple(best, tag_rpm)
-    notes += multiple or _few_lines(best, engine)
-    if not multiple and abs(rpm / tag_rpm - 1) * 100 > _TAG_PERCENT:
-        notes.append(
-            Note(
-                "tag-contradicted",
-                "warning",
-                f"The recording says {rpm:.0f} rpm, the tag {tag_rpm:.0f} rpm: check the gauge or "
-                f"the tag.",
-            )
-        )
-    if rivals:
-        speeds = ", ".join(f"{60 * hertz:.0f}" for hertz in rivals)
-        notes.append(
-            Note(
-                "speed-ambiguous",
-                "warning",
-                f"{rpm:.0f} rpm explains the recording best, but {speeds} rpm almost as well: "
-                f"compare with the rev counter.",
-            )
-        )
+    off = abs(rpm / tag_rpm - 1)
+    if off > _TAG_SHARE:
+        notes.append(_contradicted(rpm, tag_rpm, "unusable" if off > REACH else "warning"))
+    notes += _in_doubt(best, rivals, engine)
     notes += _mains(best)
     notes += _rate(recording, best, engine)
     return notes
+
+
+def tacho_notes(
+    recording: Recording, best: Estimate, speed: Speed, *, engine: Engine | None
+) -> list[Note]:
+    """Return the doubts about a steady recording whose angle a tacho gave."""
+    notes = [*_length(best), *_steady(best)]
+    tag = recording.rpm
+    if tag is not None and abs(speed.rpm / tag - 1) > _TAG_SHARE:
+        notes.append(_contradicted(speed.rpm, tag, "warning"))
+    notes += _mains(best)
+    notes += _rate(recording, best, engine)
+    return notes
+
+
+def _contradicted(rpm: float, tag_rpm: float, severity: Severity) -> Note:
+    return Note(
+        "tag-contradicted",
+        severity,
+        f"The recording says {rpm:.0f} rpm, the tag {tag_rpm:.0f} rpm: check the gauge, correct "
+        f"the tag.",
+    )
 
 
 def spread_percent(best: Estimate) -> float:
@@ -148,7 +154,7 @@ def _folded(
 
 def _steady(best: Estimate) -> list[Note]:
     spread = spread_percent(best)
-    share, error = best.windows().coherence()
+    share, error = best.windows(turns=_WINDOW_TURNS).coherence()
     astray = float(np.mean(np.abs(share - 1) > np.maximum(_ASTRAY, 4 * error)))
     if spread > _UNSTEADY_PERCENT:
         return [
@@ -180,49 +186,42 @@ def _steady(best: Estimate) -> list[Note]:
     return []
 
 
-def _multiple(best: Estimate, tag_rpm: float) -> list[Note]:
-    """Tell a tag of two or three times the true speed by the lines left between half orders."""
-    crank = best.phase.mean_hz()
-    places = np.array([line.hertz(crank) / crank for line in best.others])
-    for times in (2, 3):
-        steps = 2 * times * places
-        between = (np.abs(steps - np.round(steps)) < _ON_STEP) & (np.round(steps) % times != 0)
-        if between.sum() >= _FEWEST_BETWEEN and between.mean() > 0.5:
-            true = 60 * crank / times
-            return [
-                Note(
-                    "tag-contradicted",
-                    "unusable",
-                    f"The lines fit {true:.0f} rpm, not the {tag_rpm:.0f} rpm stated: correct "
-                    f"the rpm.",
-                )
-            ]
-    return []
-
-
-def _few_lines(best: Estimate, engine: Engine | None) -> list[Note]:
+def _in_doubt(best: Estimate, rivals: list[float], engine: Engine | None) -> list[Note]:
     """Name what a speed rests on when too few orders stand out to be sure of it."""
     rpm = 60 * best.phase.mean_hz()
     clear = best.orders[best.strength[: len(best.orders)] > _RUNNING]
     firing = None if engine is None else engine.firing_order_number
+    doubts = []
+    if rivals:
+        speeds = ", ".join(f"{60 * hertz:.0f}" for hertz in rivals)
+        doubts.append(f"{speeds} rpm would explain the recording almost as well")
     if len(clear) == 1 and clear[0] != firing:
-        doubt = f"only one line stands out, taken for order {clear[0]:g}"
-    elif (
-        engine is not None
-        and engine.strokes == 4  # a two-stroke has no half orders
-        and len(clear) >= _FEWEST_WHOLE
-        and (clear % 1 == 0).all()
-    ):
-        doubt = f"only whole orders stand out, as if the engine ran at {2 * rpm:.0f} rpm"
+        doubts.append(f"only one line stands out, taken for order {clear[0]:g}")
+    elif only_whole_orders(best, engine):
+        two_stroke = "" if engine else "which is right for a two-stroke only, "
+        doubts.append(
+            f"only whole orders stand out, {two_stroke}as if the engine ran at {2 * rpm:.0f} rpm"
+        )
     elif (
         len(clear) <= _FEW_CLEAR
         and _foreign_strength(best) > best.strength[: len(best.orders)].sum()
     ):
-        doubt = "lines that are no order of it are stronger than its orders"
-    else:
+        doubts.append("lines that are no order of it are stronger than its orders")
+    if not doubts:
         return []
-    message = f"The speed of {rpm:.0f} rpm is in doubt: {doubt}. Compare with the rev counter."
+    message = f"{rpm:.0f} rpm is in doubt: {'; '.join(doubts)}. Compare with the rev counter."
     return [Note("speed-ambiguous", "warning", message)]
+
+
+def only_whole_orders(best: Estimate, engine: Engine | None) -> bool:
+    """Say whether a four-stroke, which has half orders, shows none: it may run twice as fast."""
+    if engine is not None and engine.strokes == 2:
+        return False
+    clear = best.orders[best.strength[: len(best.orders)] > _RUNNING]
+    # A four shows 2, 4, 6, ..., a six 3, 6, 9, ... and no more: nothing strange.
+    strange = clear % (2 if engine is None else engine.firing_order_number) != 0
+    whole = bool((clear % 1 == 0).all())
+    return whole and len(clear) >= _FEWEST_WHOLE and int(strange.sum()) >= _FEWEST_STRANGE
 
 
 def _foreign_strength(best: Estimate) -> float:
@@ -236,7 +235,7 @@ def _on_mains(best: Estimate) -> dict[float, float]:
     crank, duration = best.phase.mean_hz(), best.phase.spline.duration
     found = {}
     for order in best.orders.tolist():
-        for mains in _MAINS_HZ:
+        for mains in MAINS_HZ:
             multiple = max(1, round(order * crank / mains))
             if multiple <= 4 and abs(order * crank - multiple * mains) < 1.0 / duration:
                 found[order] = multiple * mains

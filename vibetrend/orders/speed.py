@@ -1,0 +1,87 @@
+"""Which speed explains a recording: candidates refined, compared, and compared again."""
+
+import numpy as np
+
+from vibetrend.errors import MeasureError
+from vibetrend.orders.estimate import Driven, Estimate, begun, settled, tried
+from vibetrend.orders.lines import MAINS_HZ
+from vibetrend.orders.phase import Spline
+from vibetrend.orders.rescaled import other_speeds
+from vibetrend.orders.search import candidates
+from vibetrend.orders.signal import Signal
+from vibetrend.recording import FloatArray
+
+HIGHEST_ORDER = 12.0
+_HOPELESS = 1000.0  # log evidence by which a candidate may be behind after one round
+_TAG_ERROR = 0.025  # standard deviation of a rev counter, share of the speed
+_STILL_LEFT = 0.75  # of the lines of no known part, at most, for another speed to be right
+_TAG_WRONG = 20.0  # log evidence that a misread rev counter takes, however far it is off
+_STRANGER = 60.0  # log evidence against a speed at which the strongest line is not the engine's
+_MAINS_WANDER = 2e-3  # share
+_RIVAL = 12.0  # a speed whose log evidence is within this of the best could be the true one
+_APART = 0.01  # speeds nearer than this share are the same answer
+
+
+def likeliest(
+    signal: Signal, tag_hz: float, orders: FloatArray, driven: Driven
+) -> tuple[Estimate, list[float]]:
+    """Return the estimate that explains most, and the speeds (Hz) of rivals near it."""
+    ratios = np.array([ratio for _, ratio in driven])
+    spline = Spline(signal.time)
+    found = candidates(signal, tag_hz=tag_hz, orders=orders, driven=ratios)
+    if not found:
+        raise MeasureError(
+            f"{2 * signal.nyquist_hz:.3g} samples per second cannot show any order at "
+            f"{60 * tag_hz:.0f} rpm; record with a faster sensor or as sound"
+        )
+    starts = [begun(signal, spline, start, orders=orders) for start in found]
+    top_hz = HIGHEST_ORDER * tag_hz
+    weights = [start.evidence(top_hz) for start in starts]
+    trials = [
+        (tried(start, steady=candidate.steady, driven=driven), candidate.steady)
+        for start, candidate, weight in zip(starts, found, weights, strict=True)
+        if weight > max(weights) - _HOPELESS
+    ]
+    first, steady = max(trials, key=lambda trial: _belief(trial[0], tag_hz))
+    best = settled(first, steady=steady, driven=driven)
+    for other in other_speeds(best, tag_hz=tag_hz):
+        start = begun(signal, spline, other, orders=orders)
+        trial = tried(start, steady=other.steady, driven=driven)
+        if _belief(trial, tag_hz) < _belief(best, tag_hz) - _HOPELESS:
+            continue
+        rescaled = settled(trial, steady=other.steady, driven=driven)
+        if len(rescaled.others) > _STILL_LEFT * len(best.others):
+            continue  # lines by chance on a denser comb
+        trials.append((trial, other.steady))
+        gained = _belief(rescaled, tag_hz) - _belief(best, tag_hz)
+        if gained > 0:
+            best = rescaled
+        if gained > _HOPELESS:
+            break
+    mean = best.phase.mean_hz()
+    most = max(_belief(trial, tag_hz) for trial, _ in trials)
+    rivals: list[float] = []
+    for trial, _ in trials:
+        hertz = trial.phase.mean_hz()
+        apart = all(abs(hertz / other - 1) > _APART for other in [mean, *rivals])
+        if apart and _belief(trial, tag_hz) > most - _RIVAL:
+            rivals.append(hertz)
+    return best, rivals
+
+
+def _belief(estimate: Estimate, tag_hz: float) -> float:
+    """Return the log evidence of a speed, with what is known of gauges and engines counted."""
+    off = (estimate.phase.mean_hz() / tag_hz - 1) / _TAG_ERROR
+    evidence = estimate.evidence(HIGHEST_ORDER * tag_hz) - min(0.5 * off**2, _TAG_WRONG)
+    return evidence - (_STRANGER if _stranger_is_strongest(estimate) else 0.0)
+
+
+def _stranger_is_strongest(estimate: Estimate) -> bool:
+    """Say whether the strongest line is no order, no known part and no mains."""
+    row = int(estimate.strength.argmax()) - len(estimate.orders)
+    if row < 0:
+        return False
+    line = estimate.others[row]
+    hertz = line.hertz(estimate.phase.mean_hz())
+    mains = np.outer(MAINS_HZ, (1.0, 1.5, 2.0))
+    return not line.name and bool(np.abs(hertz / mains - 1).min() > _MAINS_WANDER)
