@@ -2,47 +2,83 @@
 
 import shutil
 import textwrap
-from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Hashable, Sequence
+from typing import TYPE_CHECKING, Any
 
 from vibetrend.recording import Note
 
 if TYPE_CHECKING:  # only the types: `status` prints without anything to read or measure with
     from vibetrend.checkup.adding import Added
     from vibetrend.orders import Measurement
+    from vibetrend.recording import Recording
 
 _WIDEST = 92
+_MOST_OTHERS = 6
 _SEVERITIES = {"note": "note", "warning": "WARNING", "unusable": "UNUSABLE"}
 
 
 def measurement_words(measurement: "Measurement") -> str:
-    """Return speed, orders and doubts of one recording."""
-    recording, speed = measurement.recording, measurement.speed
-    name = recording.source.path if recording.source else "recording"
+    """Return speed, lines and doubts of one recording."""
+    speed, orders, others = measurement.speed, measurement.orders, measurement.others
+    unit = orders["unit"].iloc[0]
     lines = [
-        f"{name}: {recording.kind}, {recording.duration_s:.1f} s, "
-        f"{len(recording.axes)} x {recording.mean_rate_hz:.0f} samples per second",
+        _what(measurement.recording),
         f"speed {speed.rpm:.0f} rpm as stated, not found in the recording"
         if speed.method == "tag"
         else f"speed {speed.rpm:.2f} rpm ± {speed.standard_error_rpm:.2g} "
         f"(wander {speed.spread_percent:.2f} %), from {speed.method}",
         "",
-        f"{'order':>7} {'Hz':>8} {'rms ' + recording.unit:>12} {'±':>9} {'mm/s':>8}",
+        f"{'order':>7} {'Hz':>8} {'rms ' + unit:>12} {'±':>9} {'varies':>7} {'mm/s':>8}"
+        f" {'phase':>9}",
+        *(_line(row) for row in orders[orders["visible"]].to_dict(orient="records")),
     ]
-    for row in measurement.orders.to_dict(orient="records"):
-        if row["visible"]:
-            velocity = row["velocity_mm_s"]
-            lines.append(
-                f"{row['order']:7g} {row['frequency_hz']:8.2f} {row['amplitude']:12.4g} "
-                f"{row['standard_error']:9.2g} "
-                + (f"{velocity:8.3g}" if velocity == velocity else f"{'–':>8}")
-            )
-    hidden = measurement.orders.loc[~measurement.orders["visible"]]
-    for reason, rows in hidden.groupby("reason"):
-        orders = ", ".join(f"{order:g}" for order in rows["order"])
-        lines += wrapped(f"not visible: {orders} ({reason})")
+    for title, table in (("driven parts", measurement.driven), ("other lines", others)):
+        shown = table[table["visible"].astype(bool)].head(_MOST_OTHERS)
+        if len(shown):
+            lines += ["", title, *(_named_line(row) for row in shown.to_dict(orient="records"))]
+    lines.append("")
+    for reason, rows in orders[~orders["visible"]].groupby("reason"):
+        lines += wrapped(f"not visible: {', '.join(f'{k:g}' for k in rows['order'])} ({reason})")
+    if measurement.phase_reference is not None:
+        lines += wrapped(
+            f"phase: degrees of its own cycle after {measurement.phase_reference}, and after how "
+            f"many degrees it repeats"
+        )
     lines += _notes(measurement.quality)
     return "\n".join([*lines, ""])
+
+
+def _what(recording: "Recording") -> str:
+    name = recording.source.path if recording.source else "recording"
+    if recording.samples is None:
+        return f"{name}: tooth times, {recording.duration_s:.1f} s"
+    return (
+        f"{name}: {recording.kind}, {recording.duration_s:.1f} s, "
+        f"{len(recording.axes)} x {recording.mean_rate_hz:.0f} samples per second"
+    )
+
+
+def _line(row: dict[Hashable, Any]) -> str:
+    phase, repeats = row["phase_deg"], row["phase_repeats_deg"]
+    words = "–" if phase != phase else f"{round(phase) % round(repeats):5d}/{repeats:.0f}"
+    return (
+        f"{row['order']:7.4g} {row['frequency_hz']:8.2f} {row['amplitude']:12.4g} "
+        f"{row['standard_error']:9.2g} {_or_dash(row['variation_percent'], '.0f'):>5} % "
+        f"{_or_dash(row['velocity_mm_s'], '.3g'):>8} {words:>5}"
+    )
+
+
+def _named_line(row: dict[Hashable, Any]) -> str:
+    follows = {"crank": "follows the crank", "clock": "does not follow the crank"}
+    name = row["name"] or follows.get(str(row.get("follows")), "too steady to tell what it follows")
+    return (
+        f"{row['order']:7.4g} {row['frequency_hz']:8.2f} {row['amplitude']:12.4g} "
+        f"{row['standard_error']:9.2g}  {name}"
+    )
+
+
+def _or_dash(number: float, form: str) -> str:
+    return f"{number:{form}}" if number == number else "–"
 
 
 def added_words(added: "Added") -> str:

@@ -97,8 +97,9 @@ def local_density(
     array, shape (frequencies, axes)
         Unit squared per Hz.
     """
-    nyquist = np.inf if even_rate is None else even_rate / 2
-    shown = np.minimum(frequencies, 0.98 * nyquist)
+    shown = frequencies
+    if even_rate is not None:  # an order above half the rate has the noise where it folds to
+        shown = np.abs(frequencies - even_rate * np.round(frequencies / even_rate))
     top = float(shown.max() + width_hz)
     step, spectrum = transform(
         grid(time, residual, top=top, even_rate=even_rate), padding=1, top=top

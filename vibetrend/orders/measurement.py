@@ -8,7 +8,7 @@ import pandas as pd
 from vibetrend.plain import plain, rows
 from vibetrend.recording import Note, Recording
 
-METHOD_VERSION = 1
+METHOD_VERSION = 2
 """Raised whenever the same file would give other numbers."""
 
 

@@ -18,6 +18,7 @@ _STILL_LEFT = 0.75  # of the lines of no known part, at most, for another speed 
 _TAG_WRONG = 20.0  # log evidence that a misread rev counter takes, however far it is off
 _STRANGER = 60.0  # log evidence against a speed at which the strongest line is not the engine's
 _MAINS_WANDER = 2e-3  # share
+_CLEAR, _FEWEST_CLEAR = 30.0, 3  # strength and number of the orders of an engine that runs
 _RIVAL = 12.0  # a speed whose log evidence is within this of the best could be the true one
 _APART = 0.01  # speeds nearer than this share are the same answer
 
@@ -77,11 +78,13 @@ def _belief(estimate: Estimate, tag_hz: float) -> float:
 
 
 def _stranger_is_strongest(estimate: Estimate) -> bool:
-    """Say whether the strongest line is no order, no known part and no mains."""
-    row = int(estimate.strength.argmax()) - len(estimate.orders)
+    """Say whether the strongest line is no order, no known part, and no mains beside an engine."""
+    count = len(estimate.orders)
+    row = int(estimate.strength.argmax()) - count
     if row < 0:
         return False
     line = estimate.others[row]
     hertz = line.hertz(estimate.phase.mean_hz())
-    mains = np.outer(MAINS_HZ, (1.0, 1.5, 2.0))
-    return not line.name and bool(np.abs(hertz / mains - 1).min() > _MAINS_WANDER)
+    mains = np.abs(hertz / np.outer(MAINS_HZ, (1.0, 1.5, 2.0)) - 1).min() < _MAINS_WANDER
+    running = (estimate.strength[:count] > _CLEAR).sum() >= _FEWEST_CLEAR
+    return not line.name and not (mains and running)

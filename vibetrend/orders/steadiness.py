@@ -110,18 +110,18 @@ def _length(best: Estimate) -> list[Note]:
 
 
 def _rate(recording: Recording, best: Estimate, engine: Engine | None) -> list[Note]:
-    """Say what is the highest order that can be seen, and where those above it may turn up."""
+    """Say what is the highest order below half the rate, and where those above may turn up."""
     crank = best.phase.mean_hz()
     highest = int(2 * best.signal.nyquist_hz / crank) / 2
     if highest >= best.orders[-1]:
         return []
     firing = None if engine is None else engine.firing_order_number
     message = (
-        f"At {recording.mean_rate_hz:.0f} samples per second and {60 * crank:.0f} rpm nothing "
-        f"above order {highest:g} can be seen"
+        f"At {recording.mean_rate_hz:.0f} samples per second and {60 * crank:.0f} rpm orders above "
+        f"{highest:g} lie beyond half the rate"
     )
     if firing is not None and highest < firing:
-        message += f", not even the firing order {firing:g}"
+        message += f", the firing order {firing:g} among them"
     needed = 2 * (3 if firing is None else firing) * crank
     low = highest < (3 if firing is None else firing)
     if low:

@@ -105,7 +105,7 @@ def check(history: pd.DataFrame) -> Rows:
         hours=hours[first],
         baseline=marked,
         amplitude=amplitude,
-        standard_error=error,
+        standard_error=np.where(np.isfinite(error), error, np.nan),  # not to be told is unknown
         seen=seen,
         limit_db=limit,
         rpm=_numbers(history, "rpm")[first],
