@@ -11,6 +11,7 @@ from vibetrend.orders.lines import (
     find_driven,
     find_mains,
     find_others,
+    kept,
     retuned,
 )
 from vibetrend.orders.phase import Phase, Spline, refine, start_phase
@@ -26,7 +27,7 @@ _KNOWN_ROUNDS = 6
 _TRIAL_HUNT = 1  # the round of a trial after which other lines are looked for
 _MORE_HUNTS = (0, 2)
 _END_ROUNDS = (0, 3)
-_SLIP_TURNS, _STRAY_TURNS = 4.0, 7.0  # in which slips and lost stretches are looked for
+_SLIP_TURNS, _STRAY_TURNS = 4.0, 3.0  # in which slips and lost stretches are looked for
 _MENDINGS = 3
 _WORTH_WANDER = 40.0  # log evidence: a real wander is worth hundreds
 _SETTLED = 0.01  # phase change, in standard errors of a knot's worth of samples
@@ -218,16 +219,18 @@ def _improved(now: Estimate, *, stiff: bool, hunt: bool, driven: Driven) -> tupl
 def _others(now: Estimate, phasor: ComplexArray, *, hunt: bool, driven: Driven) -> list[OtherLine]:
     """Return the other lines, retuned, and if asked those that the residual still holds."""
     count = len(now.orders)
-    others = retuned(
-        now.others,
-        time=now.signal.time,
-        theta=now.theta,
-        phasor=phasor,
-        amplitude=now.fit.amplitude[count:],
-        residual=now.fit.residual,
-        density=now.density[count:],
-    )
-    return _hunted(replace(now, others=others), driven) if hunt else others
+    about = {
+        "time": now.signal.time,
+        "theta": now.theta,
+        "phasor": phasor,
+        "amplitude": now.fit.amplitude[count:],
+        "residual": now.fit.residual,
+        "density": now.density[count:],
+    }
+    if not hunt:
+        return retuned(now.others, **about)
+    others = kept(now.others, strength=now.strength[count:], **about)
+    return _hunted(replace(now, others=others), driven)
 
 
 def _fitted(signal: Signal, phase: Phase, orders: FloatArray, others: list[OtherLine]) -> Estimate:

@@ -20,6 +20,7 @@ _MAINS_MULTIPLES = (1, 2, 3, 4)
 _MAINS_APART = (0.8, 3.0)  # from the order, 1 / duration: nearer they are one line
 _MAINS_CLEAR = 30.0  # log likelihood, from all axes
 _FALSE_LINES = 1e-3  # expected number of lines found in noise alone, per search
+_FAINT = 10.0  # chi-square over 2 below which a line is given up
 _CLEAR = 1.5  # nearest distance to a half order, in 1 / duration
 BREATHING_ORDERS = 0.02  # nearer than this to a half order it is that order's own breathing
 
@@ -144,6 +145,47 @@ def find_mains(
         if float(seen.sum()) > _MAINS_CLEAR * (1 - hidden):
             found.append(OtherLine(place, follows_crank=False))
     return found
+
+
+def kept(
+    lines: list[OtherLine],
+    *,
+    time: FloatArray,
+    theta: FloatArray,
+    phasor: ComplexArray,
+    amplitude: ComplexArray,
+    strength: FloatArray,
+    residual: FloatArray,
+    density: FloatArray,
+) -> list[OtherLine]:
+    """Return the lines that still stand out, each kept to what it follows better.
+
+    What was found beside a track that had not settled may have been taken for the wrong family,
+    whose wander smears it, or have been such a smear itself.
+
+    Parameters
+    ----------
+    phasor : complex array, shape (lines, n)
+    amplitude, density : arrays, shape (lines, axes)
+    strength : array, shape (lines,)
+        Chi-square over 2.
+    """
+    crank = (theta[-1] - theta[0]) / (time[-1] - time[0])
+    result = []
+    for line, unit, size, strong, noise in zip(
+        lines, phasor, amplitude, strength, density, strict=True
+    ):
+        if line.name:
+            result.append(line)
+        if line.name or strong < _FAINT:
+            continue
+        place = line.place * crank if line.follows_crank else line.place / crank
+        other = OtherLine(place, not line.follows_crank)
+        own = residual + np.outer(unit, size).real
+        along = [np.conj(unit), np.exp(-2j * np.pi * other.turns(theta, time))]
+        here, there = (float(np.sum(np.abs(way @ own) ** 2 / noise)) for way in along)
+        result.append(other if there > here else line)
+    return result
 
 
 def retuned(

@@ -107,6 +107,7 @@ class Phase:
     beta: FloatArray  # spline coefficients, turns
     alpha: float = 0.0  # information per sample, 1 / turns^2 (Eq. 4)
     lam: float = np.inf  # strength of the prior
+    excess: float = 1.0  # variance of what pulls at the phase, over what alpha says of it
 
     def turns(self, time: FloatArray) -> FloatArray:
         """Return the crank angle at any times, turns."""
@@ -195,7 +196,7 @@ class Phase:
         prior = np.zeros_like(spline.stiffness)
         bending = spline.stiffness > 0
         prior[bending] = self.lam * spline.stiffness[bending]
-        return float(np.sqrt(np.sum(seen**2 / (self.alpha + prior))))
+        return float(np.sqrt(self.excess * np.sum(seen**2 / (self.alpha + prior))))
 
 
 def start_phase(spline: Spline, time: FloatArray, at: FloatArray, hertz: FloatArray) -> Phase:
@@ -246,7 +247,21 @@ def refine(
     lam = _STIFF * alpha if stiff else _likeliest_prior(known, alpha, spline.stiffness)
     prior = lam * spline.stiffness
     beta = spline.modes @ (known / (alpha + prior))
-    return replace(phase, beta=beta, alpha=alpha, lam=lam)
+    freedom = float(np.sum(alpha / (alpha + prior)))
+    excess = _excess(pull, alpha, turns=phase.f0 * spline.duration, freedom=freedom)
+    return replace(phase, beta=beta, alpha=alpha, lam=lam, excess=excess)
+
+
+def _excess(pull: FloatArray, alpha: float, *, turns: float, freedom: float) -> float:
+    """Return the variance of the pull summed over each turn, as a share of what alpha gives it.
+
+    More than 1 where errors are common to all orders and axes, as those of rounded stamps are, or
+    where the speed changes faster than the spline can follow.
+    """
+    length = max(2, round(len(pull) / turns))
+    sums = np.add.reduceat(pull, np.arange(0, len(pull), length))
+    left = max(0.1, 1 - freedom / len(sums))  # the spline has followed part of it
+    return max(1.0, float(np.sum(sums**2)) / (alpha * len(pull) * left))
 
 
 def _likeliest_prior(known: FloatArray, alpha: float, stiffness: FloatArray) -> float:

@@ -18,7 +18,7 @@ from vibetrend.recording import FloatArray
 _PERIOD = 2.0  # turns after which all half orders repeat
 _SHIFTS = np.arange(-96, 96) / 96  # turns: an eighth of a cycle at order 12
 _NEAR = 0.06  # what the refinement itself puts right, turns
-_STRAYED = 0.4  # of the orders' amplitude missing
+_STRAYED = 0.2  # of the orders' amplitude missing
 _SHORT_SECONDS = 1.5  # over which the speeds either side tell how far the crank turned
 _CREEP, _JUMP = 2.0, 15.0  # log likelihood that a step of the shift, or any, has to gain
 
@@ -77,10 +77,13 @@ class Windows:
     def strayed(self, time: FloatArray) -> list[tuple[float, float]]:
         """Return short stretches that hold little of the orders, each as (start, end), seconds."""
         share, error = self.coherence()
-        low = share < 1 - np.maximum(_STRAYED, 4 * error)
+        low = share < 1 - np.maximum(_STRAYED, 5 * error)
         edges = np.flatnonzero(np.diff(np.concatenate([[0], low.astype(int), [0]])))
         bounds = np.append(time[self._edges], time[-1])
-        stretches = [(float(bounds[a]), float(bounds[b])) for a, b in edges.reshape(-1, 2)]
+        beside = (time[-1] - time[0]) / len(self._edges) / 2  # the next windows hold some of it
+        stretches = [
+            (float(bounds[a]) - beside, float(bounds[b]) + beside) for a, b in edges.reshape(-1, 2)
+        ]
         return [(start, end) for start, end in stretches if end - start < _SHORT_SECONDS]
 
     def slips(self) -> FloatArray | None:
