@@ -101,7 +101,7 @@ def add_file(
         recording = _as_the_others(recording, _stated(defaults.circumstances()))
     if complete is not None:
         recording = complete(recording)
-    if recording.rpm is None:
+    if recording.rpm is None and recording.tacho is None:
         raise ReadError(f"{path}: no speed is stated; add the gauge's reading with --rpm N")
     hours = recording.hours
     if hours is None:

@@ -41,10 +41,12 @@ def _with_picture(
         return series
 
 
-def _picture(logbook: Logbook, row: dict[Hashable, Any]) -> Spectrogram:
+def _picture(logbook: Logbook, row: dict[Hashable, Any]) -> Spectrogram | None:
     with tempfile.TemporaryDirectory() as folder:
         original = Path(folder) / "original"
         original.write_bytes(logbook.original(str(row["sha256"])))
         recording = read(original, **row["reading"])
+    if recording.samples is None:  # tooth times
+        return None
     top = _HIGHEST_ORDER * float(str(row["speed_rpm"])) / 60
     return spectrogram(recording, top_hz=top, label=f"{row['name']}, {row['date']}")

@@ -219,17 +219,27 @@ def _improved(now: Estimate, *, stiff: bool, hunt: bool, driven: Driven) -> tupl
 def _others(now: Estimate, phasor: ComplexArray, *, hunt: bool, driven: Driven) -> list[OtherLine]:
     """Return the other lines, retuned, and if asked those that the residual still holds."""
     count = len(now.orders)
-    about = {
-        "time": now.signal.time,
-        "theta": now.theta,
-        "phasor": phasor,
-        "amplitude": now.fit.amplitude[count:],
-        "residual": now.fit.residual,
-        "density": now.density[count:],
-    }
+    amplitude, density = now.fit.amplitude[count:], now.density[count:]
     if not hunt:
-        return retuned(now.others, **about)
-    others = kept(now.others, strength=now.strength[count:], **about)
+        return retuned(
+            now.others,
+            time=now.signal.time,
+            theta=now.theta,
+            phasor=phasor,
+            amplitude=amplitude,
+            residual=now.fit.residual,
+            density=density,
+        )
+    others = kept(
+        now.others,
+        time=now.signal.time,
+        theta=now.theta,
+        phasor=phasor,
+        amplitude=amplitude,
+        strength=now.strength[count:],
+        residual=now.fit.residual,
+        density=density,
+    )
     return _hunted(replace(now, others=others), driven)
 
 
@@ -302,7 +312,8 @@ def _hunted(now: Estimate, driven: Driven) -> list[OtherLine]:
         orders=now.orders,
         known=found,
         least=float(np.mean(signal.samples**2)) * 1e-12,
-        top_hz=min(float(now.orders[-1] * now.phase.mean_hz() * 1.02), signal.nyquist_hz),
+        # A line at half the rate itself is found by its peak, which takes bins on either side.
+        top_hz=min(float(now.orders[-1] * now.phase.mean_hz() * 1.02), 1.02 * signal.nyquist_hz),
         even_rate=signal.rate if signal.even else None,
     )
     return found[:MAX_OTHERS]

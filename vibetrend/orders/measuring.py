@@ -165,9 +165,10 @@ def _from_tacho(
         candidates_rpm=[],
         track=track.track(),
     )
-    reference: Reference = "tacho"  # turns are whole at one tooth of a wheel on the crank itself
+    # Turns are whole at one tooth, if its wheel turns with the crank.
+    reference: Reference | None = "tacho"
     if not float(part.tacho.teeth_per_turn).is_integer():
-        reference = float(orders[0]) if engine is None else engine.firing_order_number
+        reference = None if engine is None else engine.firing_order_number
     return _Found(estimate, speed, reference, tacho_notes(part, estimate, speed, engine=engine))
 
 

@@ -8,6 +8,7 @@ known part, evenly spaced. Their spacing tells by which ratio the speed is wrong
 import numpy as np
 
 from vibetrend.orders.estimate import Estimate
+from vibetrend.orders.lines import BREATHING_ORDERS
 from vibetrend.orders.search import REACH, Candidate
 from vibetrend.recording import FloatArray
 
@@ -55,6 +56,17 @@ def other_speeds(best: Estimate, *, tag_hz: float) -> list[Candidate]:
         if all(abs(ratios[index] / other - 1) > _APART for other in found):
             found.append(float(ratios[index]))
     return [_in_proportion(best, ratio) for ratio in found]
+
+
+def strangers(estimate: Estimate) -> float:
+    """Return the weight of clear lines that are no order, nor its breathing, nor a known part."""
+    crank, count = estimate.phase.mean_hz(), len(estimate.orders)
+    weight = 0.0
+    for line, strength in zip(estimate.others, estimate.strength[count:].tolist(), strict=True):
+        apart = np.abs(line.hertz(crank) / crank - estimate.orders).min()
+        if not line.name and strength > _CLEAR and apart > BREATHING_ORDERS:
+            weight += np.log1p(strength)
+    return weight
 
 
 def _in_proportion(best: Estimate, ratio: float) -> Candidate:

@@ -6,7 +6,7 @@ from vibetrend.errors import MeasureError
 from vibetrend.orders.estimate import Driven, Estimate, begun, settled, tried
 from vibetrend.orders.lines import MAINS_HZ
 from vibetrend.orders.phase import Spline
-from vibetrend.orders.rescaled import other_speeds
+from vibetrend.orders.rescaled import other_speeds, strangers
 from vibetrend.orders.search import candidates
 from vibetrend.orders.signal import Signal
 from vibetrend.recording import FloatArray
@@ -14,7 +14,7 @@ from vibetrend.recording import FloatArray
 HIGHEST_ORDER = 12.0
 _HOPELESS = 1000.0  # log evidence by which a candidate may be behind after one round
 _TAG_ERROR = 0.025  # standard deviation of a rev counter, share of the speed
-_STILL_LEFT = 0.75  # of the lines of no known part, at most, for another speed to be right
+_STILL_LEFT = 0.75  # of the weight of strangers, at most, for another speed to be right
 _TAG_WRONG = 20.0  # log evidence that a misread rev counter takes, however far it is off
 _STRANGER = 60.0  # log evidence against a speed at which the strongest line is not the engine's
 _MAINS_WANDER = 2e-3  # share
@@ -48,10 +48,10 @@ def likeliest(
     for other in other_speeds(best, tag_hz=tag_hz):
         start = begun(signal, spline, other, orders=orders)
         trial = tried(start, steady=other.steady, driven=driven)
-        if _belief(trial, tag_hz) < _belief(best, tag_hz) - _HOPELESS:
+        if _belief(trial, tag_hz) < _belief(first, tag_hz) - _HOPELESS:
             continue
         rescaled = settled(trial, steady=other.steady, driven=driven)
-        if len(rescaled.others) > _STILL_LEFT * len(best.others):
+        if strangers(rescaled) > _STILL_LEFT * strangers(best):
             continue  # lines by chance on a denser comb
         trials.append((trial, other.steady))
         gained = _belief(rescaled, tag_hz) - _belief(best, tag_hz)

@@ -22,6 +22,8 @@ _FEWEST_TURNS = 30.0  # fewer cannot show whether the engine ran alike throughou
 _FEWEST_WHOLE, _FEWEST_STRANGE = 5, 2
 _FEW_CLEAR = 4  # orders: with more, strong lines beside them do not shake the speed
 _FOLDED_NAMED = 3
+_FIRING_SHARE = 0.3  # of the strongest order, that the firing order or a multiple should have
+_LEAST_OFF, _MOST_OFF = 0.45, 2.6  # factors by which a rev counter may be misread
 
 
 def speed_notes(
@@ -197,6 +199,11 @@ def _in_doubt(best: Estimate, rivals: list[float], engine: Engine | None) -> lis
         doubts.append(f"{speeds} rpm would explain the recording almost as well")
     if len(clear) == 1 and clear[0] != firing:
         doubts.append(f"only one line stands out, taken for order {clear[0]:g}")
+    elif firing is not None and (stronger := _strange_firing(best, firing)) is not None:
+        doubts.append(
+            f"order {stronger:g} is far stronger than the firing order {firing:g}, as if the "
+            f"engine ran at {stronger / firing * rpm:.0f} rpm"
+        )
     elif only_whole_orders(best, engine):
         two_stroke = "" if engine else "which is right for a two-stroke only, "
         doubts.append(
@@ -211,6 +218,18 @@ def _in_doubt(best: Estimate, rivals: list[float], engine: Engine | None) -> lis
         return []
     message = f"{rpm:.0f} rpm is in doubt: {'; '.join(doubts)}. Compare with the rev counter."
     return [Note("speed-ambiguous", "warning", message)]
+
+
+def _strange_firing(best: Estimate, firing: float) -> float | None:
+    """Return the order that looks like the firing order of an engine at another speed, if any.
+
+    None where the firing order or a multiple of it is about as strong as the strongest.
+    """
+    size = np.linalg.norm(best.fit.amplitude[: len(best.orders)], axis=1)
+    size[best.orders * best.phase.mean_hz() > best.signal.nyquist_hz] = 0
+    strongest = float(best.orders[size.argmax()])
+    weak = size[best.orders % firing == 0].max() < _FIRING_SHARE * size.max()
+    return strongest if weak and _LEAST_OFF < strongest / firing < _MOST_OFF else None
 
 
 def only_whole_orders(best: Estimate, engine: Engine | None) -> bool:
