@@ -40,14 +40,14 @@ def test_a_steady_engine_holds_together_and_nothing_slips() -> None:
     share, error = seen.coherence()
     assert share.size == round(TURNS[-1] / 14)
     assert np.sqrt(np.mean(((share - 1) / error) ** 2)) == pytest.approx(1, abs=0.36)  # 36 windows
-    assert seen.slips() is None
+    assert seen.slip() is None
 
 
 @pytest.mark.parametrize("slip", [1 / 3, -1 / 3, 0.5])
 def test_a_slip_put_in_by_hand_is_found_and_put_back(slip: float) -> None:
     samples = engine(TURNS, np.random.default_rng(51))
     slipped = TURNS + np.where(TIME > 20, slip, 0.0)  # the track, not the engine
-    shift = windows(samples, slipped, turns=4.0).slips()
+    shift = windows(samples, slipped, turns=4.0).slip()
     assert shift is not None
     mended = slipped + shift
     apart = np.abs(TIME - 20) > 1.0  # a window holds 0.8 s

@@ -28,7 +28,7 @@ _TRIAL_HUNT = 1  # the round of a trial after which other lines are looked for
 _MORE_HUNTS = (0, 2)
 _END_ROUNDS = (0, 3)
 _SLIP_TURNS, _STRAY_TURNS = 4.0, 3.0  # in which slips and lost stretches are looked for
-_MENDINGS = 3
+_MENDINGS = 6
 _WORTH_WANDER = 40.0  # log evidence: a real wander is worth hundreds
 _SETTLED = 0.01  # phase change, in standard errors of a knot's worth of samples
 INSEPARABLE = 4.0  # VIF above which two lines are said to share a frequency
@@ -84,10 +84,11 @@ class Estimate:
     def windows(self, *, turns: float) -> Windows:
         """Return the agreement of each stretch of so many turns with the whole."""
         count = len(self.orders)
+        lines = self.lines()[:count]
         return Windows(
             theta=self.theta,
-            samples=self.signal.samples,
-            lines=self.lines()[:count],
+            samples=self.fit.residual + (lines.T @ self.fit.amplitude[:count]).real,
+            lines=lines,
             orders=self.orders,
             amplitude=self.fit.amplitude[:count],
             variance=self.density[:count] * self.signal.rate / 2,
@@ -137,6 +138,8 @@ def followed(signal: Signal, phase: Phase, *, orders: FloatArray, driven: Driven
     for turn in range(_KNOWN_ROUNDS):
         lines = now.lines()[len(orders) :]
         others = _others(now, lines, hunt=turn in _MORE_HUNTS, driven=driven)
+        if not others and turn >= _MORE_HUNTS[-1]:
+            break
         now = _fitted(signal, phase, orders, others)
     return now
 
@@ -168,7 +171,7 @@ def _mended(now: Estimate, top_hz: float, driven: Driven) -> Estimate:
     time = now.signal.time
     for _ in range(_MENDINGS):
         strayed = now.windows(turns=_STRAY_TURNS).strayed(time)
-        shift = now.windows(turns=_SLIP_TURNS).slips()
+        shift = now.windows(turns=_SLIP_TURNS).slip()
         phases = [now.phase.redrawn(time, strayed)]
         if phases[0] is now.phase:
             phases.clear()
@@ -189,7 +192,9 @@ def _mended(now: Estimate, top_hz: float, driven: Driven) -> Estimate:
 def _refined(now: Estimate, *, stiff: bool, driven: Driven) -> Estimate:
     for turn in range(_MORE_ROUNDS):
         if turn in _END_ROUNDS and not stiff:
-            now = _fitted(now.signal, now.phase.redrawn(now.signal.time), now.orders, now.others)
+            drawn = now.phase.redrawn(now.signal.time)
+            if drawn is not now.phase:
+                now = _fitted(now.signal, drawn, now.orders, now.others)
         hunt = turn in _MORE_HUNTS
         now, moved = _improved(now, stiff=stiff, hunt=hunt, driven=driven)
         if moved < _SETTLED and turn > _MORE_HUNTS[-1]:

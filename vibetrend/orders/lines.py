@@ -214,8 +214,10 @@ def retuned(
         pull = np.sum(along * np.sum((np.outer(slope, unit)).real * residual.T, axis=0))
         information = np.sum(np.abs(2 * np.pi * size) ** 2 / noise) * np.sum(along**2) / 2
         reach = 1 / (along[-1] - along[0])
-        move = float(np.clip(pull / information, -reach / 2, reach / 2))
-        result.append(replace(line, place=line.place + move))
+        if information > 0:  # silence holds nothing to move to
+            move = float(np.clip(pull / information, -reach / 2, reach / 2))
+            line = replace(line, place=line.place + move)
+        result.append(line)
     return result
 
 

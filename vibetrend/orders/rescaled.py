@@ -48,13 +48,13 @@ def other_speeds(best: Estimate, *, tag_hz: float) -> list[Candidate]:
     enough = new.sum(axis=1) >= np.where(far, _FEWEST_FAR, _FEWEST)
     worth = np.where(enough & (gained > _WORTH * lost), gained - lost, -np.inf)
     found: list[float] = []
-    for index in np.lexsort([-worth, far]):  # a tag is seldom far off
-        if len(found) == _TRIED:
-            break
-        if not np.isfinite(worth[index]):
-            continue
-        if all(abs(ratios[index] / other - 1) > _APART for other in found):
-            found.append(float(ratios[index]))
+    for beyond in (False, True):  # a tag is seldom far off; either has its own tries
+        most = len(found) + _TRIED
+        for index in np.argsort(np.where(far == beyond, -worth, np.inf)):
+            if len(found) == most or far[index] != beyond or not np.isfinite(worth[index]):
+                break
+            if all(abs(ratios[index] / other - 1) > _APART for other in found):
+                found.append(float(ratios[index]))
     return [_in_proportion(best, ratio) for ratio in found]
 
 

@@ -4,8 +4,8 @@ Window by window, the orders are compared with their amplitudes over the whole r
 
 A stretch may have *slipped*: the strongest order alone fixes the phase only to one of its own
 cycles, a third of a turn on a six. Where the coarse track was off by half such a cycle the
-refinement settles into the wrong one, and every other order loses coherence there. So each
-window is asked by which shift all orders together would agree with the rest.
+refinement settles into the wrong one, and every other order loses coherence there. So it is
+asked of each boundary by which shift all orders behind it would agree with those before.
 
 Or it may not hold the engine at all, or the engine at another speed: then no shift helps.
 """
@@ -15,12 +15,13 @@ import numpy as np
 from vibetrend.orders.fit import ComplexArray
 from vibetrend.recording import FloatArray
 
-_PERIOD = 2.0  # turns after which all half orders repeat
-_SHIFTS = np.arange(-96, 96) / 96  # turns: an eighth of a cycle at order 12
+# Turns. More than half a turn is half a cycle of order 1, and told by weaker half orders alone.
+_SHIFTS = np.arange(-48, 49) / 96
 _NEAR = 0.06  # what the refinement itself puts right, turns
 _STRAYED = 0.2  # of the orders' amplitude missing
 _SHORT_SECONDS = 1.5  # over which the speeds either side tell how far the crank turned
-_CREEP, _JUMP = 2.0, 15.0  # log likelihood that a step of the shift, or any, has to gain
+_CLEAR = 25.0  # log likelihood that a slip has to gain: all boundaries and shifts are tried
+_REACHES = (6, 24)  # windows before and behind a boundary that are compared, besides all
 
 
 class Windows:
@@ -31,6 +32,7 @@ class Windows:
     theta : array, shape (n,)
         Present phase, turns.
     samples : array, shape (n, axes)
+        Without lines that are no orders.
     lines : complex array, shape (orders, n)
         exp(2 pi i k theta).
     orders : array, shape (orders,)
@@ -63,6 +65,7 @@ class Windows:
             [[np.add.reduceat(line.conj() * axis, edges) for line in lines] for axis in samples.T]
         )
         self._agreement = np.einsum("ka,akw->kw", (amplitude / variance).conj(), local)
+        self._white = np.asarray(local / np.sqrt(variance.T)[..., np.newaxis], complex)
         self._information = float(np.sum(np.abs(amplitude) ** 2 / variance)) / 2 + 1e-300
 
     def coherence(self) -> tuple[FloatArray, FloatArray]:
@@ -86,32 +89,30 @@ class Windows:
         ]
         return [(start, end) for start, end in stretches if end - start < _SHORT_SECONDS]
 
-    def slips(self) -> FloatArray | None:
+    def slip(self) -> FloatArray | None:
         """Return the shift to add to every sample's phase, turns; None if nothing slipped.
 
-        The likeliest path of shifts through the windows (Viterbi): it may creep by a step from
-        window to window, and jump at the price of `_JUMP`.
+        What lies before a boundary and what lies behind it are compared at every shift, near to
+        the boundary and far from it; behind the one that gains most all is shifted.
         """
-        turned = np.exp(-2j * np.pi * np.outer(_SHIFTS, self._orders))
-        likelihood = (turned @ self._agreement).real.T  # (windows, shifts)
-        came_from = np.empty(likelihood.shape, np.intp)
-        score = likelihood[0]
-        here = np.arange(len(_SHIFTS))
-        for row in range(1, len(likelihood)):
-            crept = np.stack([np.roll(score, 1), score, np.roll(score, -1)])
-            crept[[0, 2]] -= _CREEP
-            step = crept.argmax(axis=0)
-            before, came = crept[step, here], (here + step - 1) % len(_SHIFTS)
-            top = int(score.argmax())
-            jumped = score[top] - _JUMP > before
-            came_from[row] = np.where(jumped, top, came)
-            score = np.where(jumped, score[top] - _JUMP, before) + likelihood[row]
-        path = np.empty(len(likelihood), np.intp)
-        path[-1] = score.argmax()
-        for row in range(len(likelihood) - 1, 0, -1):
-            path[row - 1] = came_from[row, path[row]]
-        shifts = np.unwrap(_SHIFTS[path], period=_PERIOD)
-        shifts -= np.median(shifts)
-        if np.abs(shifts).max() <= _NEAR:
+        reaches = (*_REACHES, len(self._edges))
+        gained, boundary, shift = max(self._best_cut(reach) for reach in reaches)
+        if gained < _CLEAR:
             return None
-        return np.interp(np.arange(self._length), self._edges + self._counts / 2, shifts)
+        middles = self._edges + self._counts / 2
+        steps = np.where(np.arange(len(middles)) < boundary, 0.0, shift)
+        return np.interp(np.arange(self._length), middles, steps)
+
+    def _best_cut(self, reach: int) -> tuple[float, int, float]:
+        """Return the log likelihood gained, the boundary and the shift of what lies behind it."""
+        sums = np.cumsum(np.pad(self._white, ((0, 0), (0, 0), (1, 0))), axis=-1)
+        counts = np.concatenate([[0], np.cumsum(self._counts)])
+        here = np.arange(1, len(self._edges))
+        first, last = np.maximum(here - reach, 0), np.minimum(here + reach, len(self._edges))
+        before, behind = sums[..., here] - sums[..., first], sums[..., last] - sums[..., here]
+        common = np.sum(before.conj() * behind, axis=0) * 2 / (counts[last] - counts[first])
+        likelihood = (np.exp(-2j * np.pi * np.outer(_SHIFTS, self._orders)) @ common).real
+        near = np.abs(_SHIFTS) <= _NEAR
+        gained = likelihood.max(axis=0) - likelihood[near].max(axis=0)
+        best = int(gained.argmax())
+        return float(gained[best]), best + 1, float(_SHIFTS[likelihood[:, best].argmax()])
