@@ -121,7 +121,6 @@ def test_the_ends_of_a_slow_recording_do_not_slip(running: Running, seed: int) -
     assert abs(speed.rpm - truth.rpm) < 6 * speed.standard_error_rpm
 
 
-@pytest.mark.xfail(strict=True, reason="orders folded back lead the track astray for a stretch")
 def test_fast_engine_with_a_slow_sensor_is_measured_below_half_the_rate() -> None:
     """2417 rpm at 400 Hz: orders 5 to 12 fold back among the lower ones, as jitter tells."""
     truth = made(replace(GOOD, rpm=2417), 1002)

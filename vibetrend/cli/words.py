@@ -36,7 +36,7 @@ def measurement_words(measurement: "Measurement") -> str:
         shown = table[table["visible"].astype(bool)].head(_MOST_OTHERS)
         if len(shown):
             lines += ["", title, *(_named_line(row) for row in shown.to_dict(orient="records"))]
-    lines.append("")
+    lines += ["", "±: one standard error, of the mean of what varies"]
     for reason, rows in orders[~orders["visible"]].groupby("reason"):
         lines += wrapped(f"not visible: {', '.join(f'{k:g}' for k in rows['order'])} ({reason})")
     if measurement.phase_reference is not None:

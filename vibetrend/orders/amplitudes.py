@@ -8,7 +8,7 @@ import pandas as pd
 import scipy.special
 
 from vibetrend.orders.breathing import Breathing, breathing, in_blocks
-from vibetrend.orders.estimate import Estimate
+from vibetrend.orders.estimate import INSEPARABLE, Estimate
 from vibetrend.orders.fit import ComplexArray
 from vibetrend.orders.folding import fold, surely_folded, surely_follows
 from vibetrend.orders.lines import BREATHING_ORDERS
@@ -25,7 +25,6 @@ COLUMNS = [
 
 _FALSE_VISIBLE = 1e-4  # chance that noise alone makes an order visible
 _LEAST_GAIN = 0.5  # of an amplitude left by rounded stamps; with less it is not to be had
-_INSEPARABLE = 4.0  # VIF above which two lines are said to share a frequency
 
 
 @dataclass(frozen=True, eq=False)
@@ -251,7 +250,7 @@ def _why_not_visible(estimate: Estimate, row: int, hertz: float, axes: int) -> s
     above = f"above half the sampling rate, {signal.nyquist_hz:.0f} Hz"
     if signal.rounding_gain(hertz) < _LEAST_GAIN:
         return f"above what time stamps rounded to {1e3 * signal.stamp_step:g} ms can show"
-    if estimate.fit.inflation[row] > _INSEPARABLE:
+    if estimate.fit.inflation[row] > INSEPARABLE:
         return f"shares its frequency with {_neighbour(estimate, row)}"
     if 2 * estimate.strength[row] < scipy.special.chdtri(2 * axes, _FALSE_VISIBLE):
         return above if hertz > signal.nyquist_hz else "cannot be told from the noise level"

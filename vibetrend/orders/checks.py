@@ -65,7 +65,7 @@ def check(recording: Recording, *, slow: Recording | None = None) -> list[Note]:
     notes = [*stated, *(note for note in found if note is not None)]
     if recording.kind == "sound" and (cut is None or cut.severity != "unusable"):
         if slow is None:
-            slow = slowed(middle(recording, seconds=LONGEST_S), top_hz=HEARD_HZ)
+            slow = slowed(middle(recording, seconds=LONGEST_S)[0], top_hz=HEARD_HZ)
         assert slow.samples is not None
         notes += sound_notes(slow.samples, slow.mean_rate_hz)
     return notes

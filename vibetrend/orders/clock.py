@@ -30,6 +30,7 @@ class Clock:
     rate: float  # ticks per second, those of lost samples counted
     even: bool  # whether every tick, and nothing else, is a sample
     error: float  # standard deviation of what is not known of a time, seconds
+    rate_error: float = 0.0  # standard error of the rate, share, where times lie on a line
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,7 +61,9 @@ def read_clock(stamps: FloatArray) -> Clock:
     jitter = float(np.sqrt(max(0.0, line.off.var() - rounding**2)))
     beyond = (np.abs(line.off) > _EVEN_REACH * step).mean()
     if jitter < _EVEN_JITTER * step or beyond < _EVEN_SHARE:
-        return Clock(line.time, line.rate, line is whole, 0.0)
+        # of the slope of a straight line through stamps that are off by so much
+        slope = line.off.std() * np.sqrt(12 / len(stamps)) / (stamps[-1] - stamps[0])
+        return Clock(line.time, line.rate, line is whole, 0.0, float(slope))
     if jitter > _MOST_JITTER * step:
         return Clock(stamps, line.rate, False, rounding)
     # Each place within the step weighs as much as a Gaussian jitter makes it likely.

@@ -30,6 +30,7 @@ from numpy.typing import NDArray
 from vibetrend.errors import MeasureError
 from vibetrend.orders.amplitudes import COLUMNS
 from vibetrend.orders.breathing import Blocks, Breathing, breathing
+from vibetrend.orders.fit import ComplexArray
 from vibetrend.orders.teeth_track import Edges, Walk, edges_of
 from vibetrend.recording import FloatArray, Note, Tacho
 
@@ -41,8 +42,6 @@ TOOTH_SPACING = Note(
     "Half orders are free of it.",
 )
 """To be said beside the table of a wheel whose teeth return every turn."""
-
-ComplexArray = NDArray[np.complex128]
 
 HIGHEST_ORDER = 12.0
 _MIGHT_MATTER = 12.0  # an order N - k below this passes as order k of N teeth, and may be as strong

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from vibetrend.orders.fit import ComplexArray, LineFit, fit_lines, local_density, phasors
 from vibetrend.orders.lines import (
@@ -32,7 +33,8 @@ _MENDINGS = 6
 _WORTH_WANDER = 40.0  # log evidence: a real wander is worth hundreds
 _SETTLED = 0.01  # phase change, in standard errors of a knot's worth of samples
 INSEPARABLE = 4.0  # VIF above which two lines are said to share a frequency
-_LEAST_NOISE = 1e-10  # of the mean square: 16 bit
+_RUNNING = 30.0  # strength of an order that is there
+_LEAST_NOISE = 1e-7  # of the mean square: 70 dB, more than any recording of an engine has
 _BANDS = 24  # of the evidence, each with its own noise
 _NOISE_WIDTH = 0.44  # orders in which the noise near a line is measured
 
@@ -81,6 +83,11 @@ class Estimate:
         power = np.abs(self.fit.amplitude) ** 2
         return np.asarray(np.sum(power / (2 * self.variance), axis=1))
 
+    @property
+    def clear(self) -> NDArray[np.bool_]:
+        """Which orders stand out as noise, searched through, never does, shape (orders,)."""
+        return self.strength[: len(self.orders)] > _RUNNING
+
     def windows(self, *, turns: float) -> Windows:
         """Return the agreement of each stretch of so many turns with the whole."""
         count = len(self.orders)
@@ -109,7 +116,7 @@ class Estimate:
         step, spectrum = transform(gridded, padding=1, top=top_hz)
         width = max(4, int(top_hz / _BANDS / step))
         bands = spectrum.shape[1] // width
-        # No recording's own noise is less: what an invented one holds below tells nothing.
+        # What an invented recording holds below any real noise tells nothing.
         least = 4 * _LEAST_NOISE * float(np.mean(signal.samples**2)) / len(signal.time) + 1e-200
         power = np.abs(spectrum[:, : bands * width]) ** 2 + least
         likelihood = -width * np.log(power.reshape(len(power), bands, width).mean(axis=-1)).sum()

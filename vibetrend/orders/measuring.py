@@ -1,6 +1,6 @@
 """Recording -> Measurement: the one function of this room."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -21,8 +21,16 @@ from vibetrend.orders.phase import Spline, phase_through
 from vibetrend.orders.search import REACH
 from vibetrend.orders.signal import HEARD_HZ, Signal, between, middle, prepare, slowed
 from vibetrend.orders.speed import HIGHEST_ORDER, likeliest
-from vibetrend.orders.steadiness import only_whole_orders, speed_notes, spread_percent, tacho_notes
-from vibetrend.orders.teeth_track import tacho_track
+from vibetrend.orders.steadiness import (
+    not_running,
+    only_whole_orders,
+    speed_notes,
+    spread_notes,
+    spread_percent,
+    tacho_notes,
+    tag_notes,
+)
+from vibetrend.orders.teeth_track import TachoTrack, tacho_track
 from vibetrend.recording import FloatArray, Note, Recording
 
 _NO_SPEED = "no speed of the engine was found in the recording"
@@ -64,8 +72,11 @@ def measure(recording: Recording, *, engine: Engine | None = None) -> Measuremen
     track = None if recording.tacho is None else tacho_track(recording.tacho)
     notes = list(recording.notes)
     tag = _stated_rpm(recording, engine, notes) if track is None else 60 * track.mean_hz()
-    part = recording if track is None else between(recording, track.time[0], track.time[-1])
-    part = middle(part, seconds=_LONGEST_SECONDS)
+    part, begins = recording, 0.0
+    if track is not None:
+        part, begins = _covered(recording, track)
+    part, later = middle(part, seconds=_LONGEST_SECONDS)
+    begins += later
     _refuse_what_is_too_short(part, tag)
     orders = _orders(engine)
     driven = () if engine is None else tuple((each.name, each.ratio) for each in engine.driven)
@@ -76,9 +87,9 @@ def measure(recording: Recording, *, engine: Engine | None = None) -> Measuremen
     slow = slowed(slow, top_hz=max(HIGHEST_HZ, top_hz))
     levels = overall(slow)
     if track is None:
-        found = _from_samples(part, slow, tag, top_hz, orders, driven, engine)
+        found = _from_samples(part, slow, begins, tag, top_hz, orders, driven, engine)
     else:
-        found = _from_tacho(part, slow, top_hz, orders, driven, engine)
+        found = _from_tacho(part, slow, begins, track, top_hz, orders, driven, engine)
     del slow
     notes += found.notes
     running = found.speed.method != "tag"
@@ -89,6 +100,10 @@ def measure(recording: Recording, *, engine: Engine | None = None) -> Measuremen
         unit=recording.unit,
         reference=found.reference,
     )
+    if running and track is None and not lines.orders["visible"].any():
+        notes.append(not_running(tag))
+        running = False
+        found = replace(found, speed=_speed_as_stated(found.estimate.signal, tag, begins))
     if running:
         notes += aliased_notes(lines.orders, half_rate_hz=found.estimate.signal.nyquist_hz)
         notes += other_line_notes(lines.orders, lines.others)
@@ -117,6 +132,7 @@ class _Found:
 def _from_samples(
     part: Recording,
     slow: Recording,
+    begins: float,
     tag: float,
     top_hz: float,
     orders: FloatArray,
@@ -132,17 +148,19 @@ def _from_samples(
         best, rivals = likeliest(signal, faster * tag / 60, orders, driven)
     notes = speed_notes(part, best, rivals, tag_rpm=tag, engine=engine)
     if any(note.code == "engine-not-running" for note in notes):
-        speed = _speed_as_stated(signal, tag)
+        speed = _speed_as_stated(signal, tag, begins)
     else:
         if only_whole_orders(best, engine):
             rivals = [*rivals, 2 * best.phase.mean_hz()]
-        speed = _speed(best, rivals, part.rpm)
+        speed = _speed(best, rivals, part.rpm, begins)
     return _Found(best, speed, None if engine is None else engine.firing_order_number, notes)
 
 
 def _from_tacho(
     part: Recording,
     slow: Recording,
+    begins: float,
+    track: TachoTrack,
     top_hz: float,
     orders: FloatArray,
     driven: Driven,
@@ -150,21 +168,12 @@ def _from_tacho(
 ) -> _Found:
     """Take the crank's angle from the tacho."""
     assert part.tacho is not None
-    track = tacho_track(part.tacho)
     signal = prepare(slow, top_hz=top_hz)
     spline = Spline(signal.time)
-    phase = phase_through(spline, signal.time, track.turns(signal.start_s + signal.time))
+    phase = phase_through(spline, signal.time, track.turns(begins + signal.start_s + signal.time))
     estimate = followed(signal, phase, orders=orders, driven=driven)
-    start, end = signal.start_s, signal.start_s + float(signal.time[-1])
-    speed = Speed(
-        rpm=60 * track.mean_hz(start, end),
-        standard_error_rpm=60 * track.standard_error_hz(start, end),
-        spread_percent=track.spread_percent(),
-        method="tacho",
-        tag_rpm=part.rpm,
-        candidates_rpm=[],
-        track=track.track(),
-    )
+    start = begins + signal.start_s
+    speed = _speed_by(track, part.rpm, start, start + float(signal.time[-1]))
     # Turns are whole at one tooth, if its wheel turns with the crank.
     reference: Reference | None = "tacho"
     if not float(part.tacho.teeth_per_turn).is_integer():
@@ -177,15 +186,7 @@ def _of_teeth(recording: Recording) -> Measurement:
     assert recording.tacho is not None
     track = tacho_track(recording.tacho)
     orders = crank_speed_orders(recording.tacho, highest=HIGHEST_ORDER).reindex(columns=COLUMNS)
-    speed = Speed(
-        rpm=60 * track.mean_hz(),
-        standard_error_rpm=60 * track.standard_error_hz(),
-        spread_percent=track.spread_percent(),
-        method="tacho",
-        tag_rpm=recording.rpm,
-        candidates_rpm=[],
-        track=track.track(),
-    )
+    speed = _speed_by(track, recording.rpm)
     whole = float(recording.tacho.teeth_per_turn).is_integer()
     return Measurement(
         recording=recording,
@@ -194,8 +195,25 @@ def _of_teeth(recording: Recording) -> Measurement:
         driven=orders.iloc[:0].assign(name=[]),
         others=orders.iloc[:0].assign(name=[], follows=[]),
         overall=pd.DataFrame(columns=OVERALL_COLUMNS),
-        quality=[*recording.notes, *([TOOTH_SPACING] if whole else [])],
+        quality=[
+            *recording.notes,
+            *spread_notes(speed.spread_percent),
+            *tag_notes(speed.rpm, recording.rpm),
+            *([TOOTH_SPACING] if whole else []),
+        ],
     )
+
+
+def _covered(recording: Recording, track: TachoTrack) -> tuple[Recording, float]:
+    """Return the part of a recording that its tacho covers, as `between` does."""
+    first, last = float(track.time[0]), float(track.time[-1])
+    times = recording.time_s()
+    if min(last, times[-1]) - max(first, times[0]) <= 2 / recording.mean_rate_hz:
+        raise MeasureError(
+            f"the tacho has its edges from {first:.4g} to {last:.4g} s, the samples lie from "
+            f"{times[0]:.4g} to {times[-1]:.4g} s; give both the same clock"
+        )
+    return between(recording, first, last)
 
 
 def _stated_rpm(recording: Recording, engine: Engine | None, notes: list[Note]) -> float:
@@ -243,8 +261,9 @@ def _orders(engine: Engine | None) -> FloatArray:
     return orders
 
 
-def _speed_as_stated(signal: Signal, tag: float) -> Speed:
-    ends = [signal.start_s, signal.start_s + signal.duration]
+def _speed_as_stated(signal: Signal, tag: float, begins: float) -> Speed:
+    start = begins + signal.start_s
+    ends = [start, start + signal.duration]
     return Speed(
         rpm=tag,
         standard_error_rpm=np.nan,
@@ -256,14 +275,29 @@ def _speed_as_stated(signal: Signal, tag: float) -> Speed:
     )
 
 
-def _speed(best: Estimate, rivals: list[float], tag: float | None) -> Speed:
+def _speed_by(
+    track: TachoTrack, tag: float | None, start: float | None = None, end: float | None = None
+) -> Speed:
+    return Speed(
+        rpm=60 * track.mean_hz(start, end),
+        standard_error_rpm=60 * track.standard_error_hz(start, end),
+        spread_percent=track.spread_percent(start, end),
+        method="tacho",
+        tag_rpm=tag,
+        candidates_rpm=[],
+        track=track.track(start, end),
+    )
+
+
+def _speed(best: Estimate, rivals: list[float], tag: float | None, begins: float) -> Speed:
     phase = best.phase
+    error = np.hypot(phase.mean_standard_error_hz(), best.signal.rate_error * phase.mean_hz())
     edges = np.linspace(0.0, phase.spline.duration, max(3, int(10 * phase.spline.duration)))
     rpm = 60 * np.diff(phase.turns(edges)) / np.diff(edges)
-    middles = best.signal.start_s + (edges[1:] + edges[:-1]) / 2
+    middles = begins + best.signal.start_s + (edges[1:] + edges[:-1]) / 2
     return Speed(
         rpm=60 * phase.mean_hz(),
-        standard_error_rpm=60 * phase.mean_standard_error_hz(),
+        standard_error_rpm=float(60 * error),
         spread_percent=spread_percent(best),
         method="harmonics",
         tag_rpm=tag,

@@ -28,8 +28,9 @@ class Signal:
     rate: float  # samples per second, the mean where uneven
     even: bool
     nyquist_hz: float  # half the rate the recording was taken at: nothing above was sampled
-    start_s: float  # recording time of the first sample
+    start_s: float  # time of the first sample
     stamp_step: float  # seconds that each time is uncertain over, 0 for an even clock
+    rate_error: float = 0.0  # standard error of the rate, share: all speeds are off by it
 
     @property
     def duration(self) -> float:
@@ -60,11 +61,12 @@ def prepare(recording: Recording, *, top_hz: float) -> Signal:
     """
     samples = recording.samples
     assert samples is not None
-    start, rate, time, error = 0.0, recording.mean_rate_hz, None, 0.0
+    start, rate, time, error, drift = 0.0, recording.mean_rate_hz, None, 0.0, 0.0
     nyquist = rate / 2
     if recording.times is not None:
         clock = read_clock(recording.times)
         start, error, nyquist = float(clock.time[0]), clock.error, clock.rate / 2
+        drift = clock.rate_error
         if clock.even:
             rate = clock.rate
         else:
@@ -79,7 +81,8 @@ def prepare(recording: Recording, *, top_hz: float) -> Signal:
     even = time is None
     if time is None:
         time = np.arange(len(samples)) / rate
-    return Signal(time, samples, rate, even, nyquist, start, stamp_step=error * math.sqrt(12))
+    step = error * math.sqrt(12)
+    return Signal(time, samples, rate, even, nyquist, start, stamp_step=step, rate_error=drift)
 
 
 def slowed(recording: Recording, *, top_hz: float) -> Recording:
@@ -135,23 +138,23 @@ def _decimated(samples: FloatArray, every: int) -> FloatArray:
     return slow.T
 
 
-def middle(recording: Recording, *, seconds: float) -> Recording:
-    """Return the samples within half of `seconds` of the middle one; a short one as it is."""
+def middle(recording: Recording, *, seconds: float) -> tuple[Recording, float]:
+    """Return what lies within half of `seconds` of the middle, as :func:`between` does."""
     if recording.duration_s <= seconds:
-        return recording
+        return recording, 0.0
     time, half = recording.time_s(), seconds / 2
-    centre = time[recording.count // 2]
+    centre = float(time[recording.count // 2])
     return between(recording, centre - half, centre + half)
 
 
-def between(recording: Recording, start: float, end: float) -> Recording:
-    """Return what was recorded from `start` to `end`, seconds of :meth:`Recording.time_s`."""
+def between(recording: Recording, start: float, end: float) -> tuple[Recording, float]:
+    """Return what was recorded from `start` to `end`, seconds, and when its time 0 was.
+
+    Even samples begin at 0 s again; stamps are kept.
+    """
     assert recording.samples is not None
-    first, last = np.searchsorted(recording.time_s(), [start, end])
-    samples, tacho = recording.samples[first:last], recording.tacho
+    first, last = np.searchsorted(recording.time_s(), [start, end]).tolist()
+    samples = recording.samples[first:last]
     if recording.times is not None:
-        return replace(recording, samples=samples, times=recording.times[first:last])
-    if tacho is not None:  # even samples begin at 0 s again
-        shift = first / recording.mean_rate_hz
-        tacho = replace(tacho, edge_times=tacho.edge_times - shift)
-    return replace(recording, samples=samples, tacho=tacho)
+        return replace(recording, samples=samples, times=recording.times[first:last]), 0.0
+    return replace(recording, samples=samples), first / recording.mean_rate_hz

@@ -18,7 +18,7 @@ _STILL_LEFT = 0.75  # of the weight of strangers, at most, for another speed to 
 _TAG_WRONG = 20.0  # log evidence that a misread rev counter takes, however far it is off
 _STRANGER = 60.0  # log evidence against a speed at which the strongest line is not the engine's
 _MAINS_WANDER = 2e-3  # share
-_CLEAR, _FEWEST_CLEAR = 30.0, 3  # strength and number of the orders of an engine that runs
+_FEWEST_CLEAR = 3  # orders of an engine that runs
 _RIVAL = 12.0  # a speed whose log evidence is within this of the best could be the true one
 _APART = 0.01  # speeds nearer than this share are the same answer
 
@@ -26,7 +26,11 @@ _APART = 0.01  # speeds nearer than this share are the same answer
 def likeliest(
     signal: Signal, tag_hz: float, orders: FloatArray, driven: Driven
 ) -> tuple[Estimate, list[float]]:
-    """Return the estimate that explains most, and the speeds (Hz) of rivals near it."""
+    """Return the estimate that explains most, and the speeds (Hz) of rivals near it.
+
+    Candidates near the tag first; then, where lines are left over, speeds in proportion to the
+    best, near the tag or far from it.
+    """
     ratios = np.array([ratio for _, ratio in driven])
     spline = Spline(signal.time)
     found = candidates(signal, tag_hz=tag_hz, orders=orders, driven=ratios)
@@ -86,5 +90,5 @@ def _stranger_is_strongest(estimate: Estimate) -> bool:
     line = estimate.others[row]
     hertz = line.hertz(estimate.phase.mean_hz())
     mains = np.abs(hertz / np.outer(MAINS_HZ, (1.0, 1.5, 2.0)) - 1).min() < _MAINS_WANDER
-    running = (estimate.strength[:count] > _CLEAR).sum() >= _FEWEST_CLEAR
+    running = estimate.clear.sum() >= _FEWEST_CLEAR
     return not line.name and not (mains and running)

@@ -7,12 +7,11 @@ from vibetrend.orders.estimate import Estimate
 from vibetrend.orders.lines import MAINS_HZ
 from vibetrend.orders.measurement import Speed
 from vibetrend.orders.search import REACH
-from vibetrend.recording import Note, Recording, Severity
+from vibetrend.recording import FloatArray, Note, Recording
 
 _UNSTEADY_PERCENT = 2.5  # standard deviation of the speed: no steady engine hunts so far
 _RESTLESS_PERCENT = 1.2
 _TAG_SHARE = 0.055  # a gauge is good to a few per cent
-_RUNNING = 30.0  # evidence of the strongest order that noise, searched through, never reaches
 _WINDOW_TURNS = 14.0
 _ASTRAY = 0.4  # a stretch whose orders differ from the whole by this share is another engine state
 _ASTRAY_SHARE = 0.1  # of the recording
@@ -20,8 +19,13 @@ _SHORT_SECONDS = 8.0
 _SHORT_TURNS = 60.0
 _FEWEST_TURNS = 30.0  # fewer cannot show whether the engine ran alike throughout
 _FEWEST_WHOLE, _FEWEST_STRANGE = 5, 2
+_HALF_SHOWS = 10.0  # strength of a half order that noise seldom reaches
+_FEWEST_MULTIPLES = 3
+_USUAL_FIRING = (1.5, 2.0, 3.0, 4.0)  # of three, four, six and eight cylinders; others are stated
+_WHOLE = "only whole orders stand out, which is right for a two-stroke or a motor"
 _FEW_CLEAR = 4  # orders: with more, strong lines beside them do not shake the speed
 _FOLDED_NAMED = 3
+_MAINS_WANDER, _MAINS_WIDEST = 0.03, 0.5  # Hz
 _FIRING_SHARE = 0.3  # of the strongest order, that the firing order or a multiple should have
 _LEAST_OFF, _MOST_OFF = 0.45, 2.6  # factors by which a rev counter may be misread
 
@@ -36,7 +40,7 @@ def speed_notes(
 ) -> list[Note]:
     """Return the doubts about speed and length of a steady recording."""
     notes = [*_length(best)]
-    clear = best.orders[best.strength[: len(best.orders)] > _RUNNING].tolist()
+    clear = best.orders[best.clear].tolist()
     if clear and set(clear) <= set(_on_mains(best)):
         return [
             *notes,
@@ -48,24 +52,23 @@ def speed_notes(
             ),
         ]
     if not clear:
-        notes.append(
-            Note(
-                "engine-not-running",
-                "unusable",
-                f"No engine order near {tag_rpm:.0f} rpm stands out of the noise: was the engine "
-                f"running, at one steady speed, and is the rpm right?",
-            )
-        )
-        return notes
+        return [*notes, not_running(tag_rpm)]
     notes += _steady(best)
-    rpm = 60 * best.phase.mean_hz()
-    off = abs(rpm / tag_rpm - 1)
-    if off > _TAG_SHARE:
-        notes.append(_contradicted(rpm, tag_rpm, "unusable" if off > REACH else "warning"))
+    notes += tag_notes(60 * best.phase.mean_hz(), tag_rpm)
     notes += _in_doubt(best, rivals, engine)
     notes += _mains(best)
     notes += _rate(recording, best, engine)
     return notes
+
+
+def not_running(tag_rpm: float) -> Note:
+    """Say that nothing of an engine was found."""
+    return Note(
+        "engine-not-running",
+        "unusable",
+        f"No engine order near {tag_rpm:.0f} rpm stands out of the noise: was the engine "
+        f"running, at one steady speed, and is the rpm right?",
+    )
 
 
 def tacho_notes(
@@ -73,21 +76,42 @@ def tacho_notes(
 ) -> list[Note]:
     """Return the doubts about a steady recording whose angle a tacho gave."""
     notes = [*_length(best), *_steady(best)]
-    tag = recording.rpm
-    if tag is not None and abs(speed.rpm / tag - 1) > _TAG_SHARE:
-        notes.append(_contradicted(speed.rpm, tag, "warning"))
+    notes += tag_notes(speed.rpm, recording.rpm)
+    if only_whole_orders(best, engine):
+        doubt = f"{_WHOLE}; or the tacho has half the teeth stated"
+        notes.append(
+            Note("speed-ambiguous", "warning", f"{speed.rpm:.0f} rpm is in doubt: {doubt}.")
+        )
     notes += _mains(best)
     notes += _rate(recording, best, engine)
     return notes
 
 
-def _contradicted(rpm: float, tag_rpm: float, severity: Severity) -> Note:
-    return Note(
-        "tag-contradicted",
-        severity,
-        f"The recording says {rpm:.0f} rpm, the tag {tag_rpm:.0f} rpm: check the gauge, correct "
-        f"the tag.",
-    )
+def tag_notes(rpm: float, tag_rpm: float | None) -> list[Note]:
+    """Say that a speed found is not the one stated."""
+    off = 0.0 if tag_rpm is None else abs(rpm / tag_rpm - 1)
+    if off <= _TAG_SHARE:
+        return []
+    return [
+        Note(
+            "tag-contradicted",
+            "unusable" if off > REACH else "warning",
+            f"The recording says {rpm:.0f} rpm, the tag {tag_rpm:.0f} rpm: one of them is wrong. "
+            f"Look at the rev counter, state its rpm, and measure again.",
+        )
+    ]
+
+
+def spread_notes(percent: float) -> list[Note]:
+    """Say that a speed wandered more than that of a steady engine."""
+    if percent <= _RESTLESS_PERCENT:
+        return []
+    wandered = f"The speed wandered by {percent:.1f} % (standard deviation): "
+    if percent > _UNSTEADY_PERCENT:
+        doing = "let the engine settle and record again at one steady speed."
+        return [Note("speed-not-steady", "unusable", wandered + doing)]
+    doing = "orders are tracked through it, but let the engine settle and record again if you can."
+    return [Note("speed-not-steady", "warning", wandered + doing)]
 
 
 def spread_percent(best: Estimate) -> float:
@@ -155,43 +179,27 @@ def _folded(
 
 
 def _steady(best: Estimate) -> list[Note]:
-    spread = spread_percent(best)
+    notes = spread_notes(spread_percent(best))
+    if any(note.severity == "unusable" for note in notes):
+        return notes
     share, error = best.windows(turns=_WINDOW_TURNS).coherence()
     astray = float(np.mean(np.abs(share - 1) > np.maximum(_ASTRAY, 4 * error)))
-    if spread > _UNSTEADY_PERCENT:
-        return [
-            Note(
-                "speed-not-steady",
-                "unusable",
-                f"The speed wandered by {spread:.1f} % (standard deviation): let the engine settle "
-                f"and record again at one steady speed.",
-            )
-        ]
-    if astray > _ASTRAY_SHARE:
-        return [
-            Note(
-                "speed-not-steady",
-                "unusable",
-                f"The engine did not run alike throughout (its orders hold together in "
-                f"{100 * (1 - astray):.0f} % of the recording): record again at one steady speed.",
-            )
-        ]
-    if spread > _RESTLESS_PERCENT:
-        return [
-            Note(
-                "speed-not-steady",
-                "warning",
-                f"The speed wandered by {spread:.1f} % (standard deviation): orders are tracked "
-                f"through it, but let the engine settle and record again if you can.",
-            )
-        ]
-    return []
+    if astray <= _ASTRAY_SHARE:
+        return notes
+    return [
+        Note(
+            "speed-not-steady",
+            "unusable",
+            f"The engine did not run alike throughout (its orders hold together in "
+            f"{100 * (1 - astray):.0f} % of the recording): record again at one steady speed.",
+        )
+    ]
 
 
 def _in_doubt(best: Estimate, rivals: list[float], engine: Engine | None) -> list[Note]:
     """Name what a speed rests on when too few orders stand out to be sure of it."""
     rpm = 60 * best.phase.mean_hz()
-    clear = best.orders[best.strength[: len(best.orders)] > _RUNNING]
+    clear = best.orders[best.clear]
     firing = None if engine is None else engine.firing_order_number
     doubts = []
     if rivals:
@@ -205,10 +213,9 @@ def _in_doubt(best: Estimate, rivals: list[float], engine: Engine | None) -> lis
             f"engine ran at {stronger / firing * rpm:.0f} rpm"
         )
     elif only_whole_orders(best, engine):
-        two_stroke = "" if engine else "which is right for a two-stroke only, "
-        doubts.append(
-            f"only whole orders stand out, {two_stroke}as if the engine ran at {2 * rpm:.0f} rpm"
-        )
+        doubts.append(f"{_WHOLE}, as if the engine ran at {2 * rpm:.0f} rpm")
+    elif (step := _odd_step(clear, firing)) is not None:
+        doubts.append(f"only multiples of order {step:g} stand out")
     elif (
         len(clear) <= _FEW_CLEAR
         and _foreign_strength(best) > best.strength[: len(best.orders)].sum()
@@ -236,11 +243,22 @@ def only_whole_orders(best: Estimate, engine: Engine | None) -> bool:
     """Say whether a four-stroke, which has half orders, shows none: it may run twice as fast."""
     if engine is not None and engine.strokes == 2:
         return False
-    clear = best.orders[best.strength[: len(best.orders)] > _RUNNING]
+    clear = best.orders[best.clear]
     # A four shows 2, 4, 6, ..., a six 3, 6, 9, ... and no more: nothing strange.
     strange = clear % (2 if engine is None else engine.firing_order_number) != 0
-    whole = bool((clear % 1 == 0).all())
+    halves = best.strength[: len(best.orders)][best.orders % 1 != 0]
+    whole = bool(halves.max(initial=0) < _HALF_SHOWS)
     return whole and len(clear) >= _FEWEST_WHOLE and int(strange.sum()) >= _FEWEST_STRANGE
+
+
+def _odd_step(clear: FloatArray, firing: float | None) -> float | None:
+    """Return the order whose multiples alone stand out, if no engine known fires so."""
+    if len(clear) < _FEWEST_MULTIPLES:
+        return None
+    step = float(np.gcd.reduce(np.round(2 * clear).astype(int))) / 2
+    usual = _USUAL_FIRING if firing is None else (firing,)
+    odd = step > 1 and all(step % each != 0 for each in usual)
+    return step if odd else None
 
 
 def _foreign_strength(best: Estimate) -> float:
@@ -256,7 +274,9 @@ def _on_mains(best: Estimate) -> dict[float, float]:
     for order in best.orders.tolist():
         for mains in MAINS_HZ:
             multiple = max(1, round(order * crank / mains))
-            if multiple <= 4 and abs(order * crank - multiple * mains) < 1.0 / duration:
+            apart = abs(order * crank - multiple * mains)
+            near = max(multiple * _MAINS_WANDER, min(1.0 / duration, _MAINS_WIDEST))
+            if multiple <= 4 and apart < near:
                 found[order] = multiple * mains
     return found
 

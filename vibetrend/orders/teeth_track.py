@@ -128,10 +128,6 @@ class TachoTrack:
     _tooth: NDArray[np.intp]
     _tooth_error: FloatArray = field(repr=False)  # (teeth,) standard error of p, turns
 
-    def covers(self, start: float, end: float) -> bool:
-        """Say whether the angle is known from start to end, seconds."""
-        return bool(self.time[0] <= start and end <= self.time[-1])
-
     def turns(self, time: FloatArray) -> FloatArray:
         """Return the crank's angle at any times, turns; straight on beyond the edges."""
         knots, angle, bend = self.time, self._angle, self._bend
@@ -166,13 +162,14 @@ class TachoTrack:
             variance += float(np.sum(self._tooth_error[self._tooth[[first, last]]] ** 2))
         return float(np.sqrt(max(variance, 0.0)) / (ends[1] - ends[0]))
 
-    def spread_percent(self) -> float:
+    def spread_percent(self, start: float | None = None, end: float | None = None) -> float:
         """Return the standard deviation of the speed over quarter seconds, % of the mean."""
-        return float(100 * np.std(self._speeds(_SPREAD_STEP_S)[1]) / self.mean_hz())
+        speeds = self._speeds(_SPREAD_STEP_S, *self._ends(start, end))[1]
+        return float(100 * np.std(speeds) / np.mean(speeds))
 
-    def track(self) -> pd.DataFrame:
+    def track(self, start: float | None = None, end: float | None = None) -> pd.DataFrame:
         """Return `time_s` and `rpm` on steps of 0.1 s, each over an engine cycle or longer."""
-        middles, hertz = self._speeds(_TRACK_STEP_S)
+        middles, hertz = self._speeds(_TRACK_STEP_S, *self._ends(start, end))
         return pd.DataFrame({"time_s": middles, "rpm": 60 * hertz})
 
     def _ends(self, start: float | None, end: float | None) -> FloatArray:
@@ -180,8 +177,7 @@ class TachoTrack:
             [self.time[0] if start is None else start, self.time[-1] if end is None else end]
         )
 
-    def _speeds(self, step_s: float) -> tuple[FloatArray, FloatArray]:
-        first, last = self.time[0], self.time[-1]
+    def _speeds(self, step_s: float, first: float, last: float) -> tuple[FloatArray, FloatArray]:
         edges = np.linspace(first, last, max(3, int((last - first) / step_s) + 1))
         middles = (edges[1:] + edges[:-1]) / 2
         half = min(max(step_s, _CYCLE_TURNS / self.mean_hz()), (last - first) / 2) / 2
