@@ -30,6 +30,7 @@ _MORE_HUNTS = (0, 2)
 _END_ROUNDS = (0, 3)
 _SLIP_TURNS, _STRAY_TURNS = 4.0, 3.0  # in which slips and lost stretches are looked for
 _MENDINGS = 6
+_LOW_ORDERS, _LOW_ROUNDS = 4.0, 2
 _WORTH_WANDER = 40.0  # log evidence: a real wander is worth hundreds
 _SETTLED = 0.01  # phase change, in standard errors of a knot's worth of samples
 INSEPARABLE = 4.0  # VIF above which two lines are said to share a frequency
@@ -186,7 +187,12 @@ def _mended(now: Estimate, top_hz: float, driven: Driven) -> Estimate:
             shifted = now.phase.beta + now.phase.spline.fit(shift)
             phases.append(replace(now.phase, beta=shifted))
         mended = [
-            _refined(_fitted(now.signal, phase, now.orders, now.others), stiff=False, driven=driven)
+            _refined(
+                _fitted(now.signal, phase, now.orders, now.others),
+                stiff=False,
+                driven=driven,
+                redrawn=True,
+            )
             for phase in phases
         ]
         best = max([now, *mended], key=lambda each: each.evidence(top_hz))
@@ -196,29 +202,40 @@ def _mended(now: Estimate, top_hz: float, driven: Driven) -> Estimate:
     return now
 
 
-def _refined(now: Estimate, *, stiff: bool, driven: Driven) -> Estimate:
+def _refined(now: Estimate, *, stiff: bool, driven: Driven, redrawn: bool = False) -> Estimate:
+    """Improve an estimate until its phase rests; where it was redrawn, by its low orders first.
+
+    A stretch drawn by hand is good to a twentieth of a turn: half a cycle of a high order.
+    """
     for turn in range(_MORE_ROUNDS):
         if turn in _END_ROUNDS and not stiff:
             drawn = now.phase.redrawn(now.signal.time)
             if drawn is not now.phase:
                 now = _fitted(now.signal, drawn, now.orders, now.others)
         hunt = turn in _MORE_HUNTS
-        now, moved = _improved(now, stiff=stiff, hunt=hunt, driven=driven)
+        top = _LOW_ORDERS if redrawn and turn < _LOW_ROUNDS else np.inf
+        now, moved = _improved(now, stiff=stiff, hunt=hunt, driven=driven, top=top)
         if moved < _SETTLED and turn > _MORE_HUNTS[-1]:
             break
     return now
 
 
-def _improved(now: Estimate, *, stiff: bool, hunt: bool, driven: Driven) -> tuple[Estimate, float]:
-    """Make one round; also return how far the phase moved, in its own standard errors."""
+def _improved(
+    now: Estimate, *, stiff: bool, hunt: bool, driven: Driven, top: float = np.inf
+) -> tuple[Estimate, float]:
+    """Make one round; also return how far the phase moved, in its own standard errors.
+
+    Orders above `top` do not move it.
+    """
     count = len(now.orders)
+    # Two that share a frequency cancel with amplitudes of any size: they tell no speed.
+    told = (now.fit.inflation[:count] <= INSEPARABLE) & (now.orders <= top)
     lines = now.lines()
     phase = refine(
         now.phase,
         lines[:count],
         now.orders,
-        # Two that share a frequency cancel with amplitudes of any size: they tell no speed.
-        np.where(now.fit.inflation[:count, np.newaxis] > INSEPARABLE, 0, now.fit.amplitude[:count]),
+        np.where(told[:, np.newaxis], now.fit.amplitude[:count], 0),
         now.density[:count] * now.signal.rate / 2,
         now.fit.residual,
         stiff=stiff,
