@@ -18,7 +18,7 @@ from invented_recordings import (
 
 from vibetrend.engine import Engine
 from vibetrend.orders import Measurement, measure
-from vibetrend.orders.folding import fold
+from vibetrend.orders.signal import fold
 from vibetrend.recording import FloatArray, Recording
 
 SIX = Engine(name="invented", cylinders=6, fast_idle_rpm=1000)

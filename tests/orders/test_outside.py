@@ -175,7 +175,7 @@ def test_slider_crank() -> None:
     sine, cosine, rest = np.sin(angle), np.cos(angle), np.sqrt(1 - (ratio * np.sin(angle)) ** 2)
     exact = cosine + ratio * (np.cos(2 * angle) * rest**2 + (ratio * sine * cosine) ** 2) / rest**3
     found = engine(HUNTING, exact, 1e-4).orders
-    # 5e-5 is 0.0004 dB; what the knots of the track, 0.25 s apart, leave of the hunting
+    # 5e-5 is 0.0004 dB; what the knots of the track, 0.15 s apart, leave of the hunting
     peak = dict(zip(found["order"], math.sqrt(2) * found["amplitude"], strict=True))
     assert peak[1.0] == pytest.approx(1, abs=5e-5)
     assert peak[2.0] == pytest.approx(0.291780, abs=5e-5)

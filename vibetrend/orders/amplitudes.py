@@ -10,10 +10,11 @@ import scipy.special
 from vibetrend.orders.breathing import Breathing, breathing, in_blocks
 from vibetrend.orders.estimate import INSEPARABLE, Estimate
 from vibetrend.orders.fit import ComplexArray
-from vibetrend.orders.folding import fold, surely_folded, surely_follows
+from vibetrend.orders.folding import surely_folded, surely_follows
 from vibetrend.orders.lines import BREATHING_ORDERS
 from vibetrend.orders.motion import MOVING, Reference, ellipse, leaning, phases
 from vibetrend.orders.other_lines import mains_name
+from vibetrend.orders.signal import fold
 from vibetrend.recording import FloatArray, Kind
 
 COLUMNS = [
@@ -65,7 +66,7 @@ def tables(
         What phases are counted from (:func:`vibetrend.orders.motion.phases`); None: the strongest
         order.
     """
-    count, places = len(estimate.orders), _places(estimate)
+    count, places = len(estimate.orders), estimate.places
     mains = _mains(estimate)
     errors = _errors(estimate, mains)
     rows = [_row(estimate, row, errors, axes, kind, unit) for row in range(len(places))]
@@ -133,7 +134,7 @@ def _follows(estimate: Estimate, row: int, mains: dict[int, str]) -> str:
 
 def _mains(estimate: Estimate) -> dict[int, str]:
     """Return the names of the rows at mains frequencies, unless they move with the engine."""
-    hertz, count = _hertz(estimate), len(estimate.orders)
+    hertz, count = estimate.hertz, len(estimate.orders)
     found = {}
     for row, line in enumerate(estimate.others, count):
         name = mains_name(float(hertz[row]), resolution_hz=1 / estimate.signal.duration)
@@ -141,16 +142,6 @@ def _mains(estimate: Estimate) -> dict[int, str]:
         if name and not line.name and not moves:
             found[row] = name
     return found
-
-
-def _places(estimate: Estimate) -> FloatArray:
-    """Return the mean order of each line, shape (lines,)."""
-    crank = estimate.phase.mean_hz()
-    return np.array([*estimate.orders, *(line.hertz(crank) / crank for line in estimate.others)])
-
-
-def _hertz(estimate: Estimate) -> FloatArray:
-    return _places(estimate) * estimate.phase.mean_hz()
 
 
 def _row(
@@ -161,7 +152,7 @@ def _row(
     kind: Kind,
     unit: str,
 ) -> dict[str, object]:
-    signal, hertz = estimate.signal, float(_hertz(estimate)[row])
+    signal, hertz = estimate.signal, float(estimate.hertz[row])
     gain = max(signal.rounding_gain(hertz), _LEAST_GAIN)
     v = estimate.variance[row] / gain**2
     vector = estimate.fit.amplitude[row] / gain
@@ -174,7 +165,7 @@ def _row(
         reason = "cannot be told from the noise level"
     moves = reason is None and kind in MOVING
     return {
-        "order": float(_places(estimate)[row]),
+        "order": float(estimate.places[row]),
         "frequency_hz": hertz,
         "amplitude": amplitude,
         "standard_error": error,
@@ -208,7 +199,7 @@ class _Errors:
 
 def _of_orders(estimate: Estimate, mains: dict[int, str]) -> list[int]:
     """Return the rows found so near to an order that they are mostly its own breathing."""
-    places, count = _places(estimate), len(estimate.orders)
+    places, count = estimate.places, len(estimate.orders)
     return [
         row
         for row, line in enumerate(estimate.others, count)
@@ -270,7 +261,7 @@ def _neighbour(estimate: Estimate, row: int) -> str:
             else f"a line at {line.place:.1f} Hz that does not follow the engine"
         )
         words.append(line.name or unknown)
-    shown = [fold(hertz, estimate.signal.rate) for hertz in _hertz(estimate).tolist()]
-    apart = np.abs(np.array(shown) - shown[row])
+    shown = fold(estimate.hertz, estimate.signal.rate)
+    apart = np.abs(shown - shown[row])
     apart[row] = np.inf
     return words[int(np.argmin(apart))]

@@ -1,6 +1,7 @@
 """From a coarse speed track to phase, orders and noise: the refinement loop."""
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -71,6 +72,17 @@ class Estimate:
             turns = self.others[row - len(self.orders)].turns(self.theta, self.signal.time)
         phasor: ComplexArray = np.exp(2j * np.pi * turns)
         return phasor
+
+    @cached_property
+    def places(self) -> FloatArray:
+        """Mean order of each line, shape (lines,)."""
+        crank = self.phase.mean_hz()
+        return np.array([*self.orders, *(line.hertz(crank) / crank for line in self.others)])
+
+    @cached_property
+    def hertz(self) -> FloatArray:
+        """Mean frequency of each line, shape (lines,)."""
+        return self.places * self.phase.mean_hz()
 
     @property
     def variance(self) -> FloatArray:
@@ -326,7 +338,7 @@ def _hunted(now: Estimate, driven: Driven) -> list[OtherLine]:
         for line in find_mains(
             signal.time,
             now.fit.residual,
-            now.lines()[:count],
+            now.line,
             now.density[:count] * signal.rate / 2,
             hertz=now.orders * crank,
             strongest=int(now.strength[:count].argmax()),

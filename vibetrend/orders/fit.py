@@ -22,6 +22,7 @@ import numpy as np
 import scipy.linalg
 from numpy.typing import NDArray
 
+from vibetrend.orders.signal import fold
 from vibetrend.orders.spectrum import grid, transform
 from vibetrend.recording import FloatArray
 
@@ -99,7 +100,7 @@ def local_density(
     """
     shown = frequencies
     if even_rate is not None:  # an order above half the rate has the noise where it folds to
-        shown = np.abs(frequencies - even_rate * np.round(frequencies / even_rate))
+        shown = fold(frequencies, even_rate)
     top = float(shown.max() + width_hz)
     step, spectrum = transform(
         grid(time, residual, top=top, even_rate=even_rate), padding=1, top=top

@@ -12,6 +12,7 @@ import pandas as pd
 
 from vibetrend.orders.estimate import Estimate
 from vibetrend.orders.fit import ComplexArray
+from vibetrend.orders.signal import fold
 from vibetrend.recording import FloatArray, Note
 
 _SURE = 10.0  # log likelihood by which a line has to explain more than another: 22 000 to 1
@@ -21,11 +22,6 @@ _BESIDE = 0.1  # orders: another line found so near may be a part of this one
 _CELLS = 256  # stretches over which a line's phase against another is averaged
 _STEPS = 4  # per cycle per recording, in which the other's place is tried:
 _REACH, _AROUND = 3, 64  # so many cycles either side
-
-
-def fold(hertz: float, rate: float) -> float:
-    """Return the frequency at which sampling at `rate` shows a line, Hz."""
-    return abs(hertz - rate * round(hertz / rate))
 
 
 def surely_folded(estimate: Estimate, row: int, hertz: float) -> bool:

@@ -5,6 +5,7 @@ and then fitted along with the orders. Some keep to the crank (belts, pumps: a f
 some to the clock (mains, another machine): the residual is searched against both.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -119,7 +120,7 @@ def find_others(
 def find_mains(
     time: FloatArray,
     residual: FloatArray,
-    lines: ComplexArray,
+    line: Callable[[int], ComplexArray],
     variance: FloatArray,
     *,
     hertz: FloatArray,
@@ -129,7 +130,7 @@ def find_mains(
     """Return the mains lines so near to an order that the order has taken most of their energy.
 
     Their frequencies are known: what the residual holds there beyond what the nearest order
-    (phasors `lines` at `hertz`, white noise `variance` near each, shape (lines, axes)) leaves to
+    (phasor `line(row)` at `hertz[row]`, white noise `variance[row]` near it on each axis) leaves to
     be seen is tested. Lines further away :func:`find_others` finds by itself, and beside the
     strongest order, which makes the speed, nothing can be told.
     """
@@ -140,7 +141,7 @@ def find_mains(
         if place > top_hz or nearest == strongest or not _MAINS_APART[0] < apart < _MAINS_APART[1]:
             continue
         phasor = np.exp(-2j * np.pi * place * time)
-        hidden = np.abs(phasor @ lines[nearest] / len(time)) ** 2
+        hidden = np.abs(phasor @ line(nearest) / len(time)) ** 2
         seen = np.abs(phasor @ residual) ** 2 / (variance[nearest] * len(time))
         if float(seen.sum()) > _MAINS_CLEAR * (1 - hidden):
             found.append(OtherLine(place, follows_crank=False))
@@ -177,7 +178,8 @@ def kept(
     ):
         if line.name:
             result.append(line)
-        if line.name or strong < _FAINT:
+            continue
+        if strong < _FAINT:
             continue
         place = line.place * crank if line.follows_crank else line.place / crank
         other = OtherLine(place, not line.follows_crank)

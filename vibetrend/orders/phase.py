@@ -30,7 +30,7 @@ from vibetrend.recording import FloatArray
 
 IntArray = NDArray[np.intp]
 
-KNOT_SECONDS = 0.15  # about an engine cycle: each has its own speed
+_KNOT_SECONDS = 0.15  # about an engine cycle: each has its own speed
 _MOST_PIECES = 500
 _END_SECONDS, _DRAWN_FROM_SECONDS = 0.25, 0.6
 _SAME = 0.03  # turns; a slip by one cycle of order 12 is 0.08
@@ -43,9 +43,9 @@ _STIFF = 1e30  # lam / alpha that leaves nothing but a constant speed
 class Spline:
     """Uniform cubic B-splines over a recording, and what the smoothing needs of them."""
 
-    def __init__(self, time: FloatArray, *, knot: float = KNOT_SECONDS) -> None:
+    def __init__(self, time: FloatArray) -> None:
         self.duration = float(time[-1])
-        pieces = int(np.clip(np.ceil(self.duration / knot), 4, _MOST_PIECES))
+        pieces = int(np.clip(np.ceil(self.duration / _KNOT_SECONDS), 4, _MOST_PIECES))
         self.knot = self.duration / pieces
         self.size = pieces + 3
         self._first, self._weights = self._basis(time)

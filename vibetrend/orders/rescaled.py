@@ -26,7 +26,7 @@ def other_speeds(best: Estimate, *, tag_hz: float) -> list[Candidate]:
     crank = best.phase.mean_hz()
     turns = float(best.theta[-1] - best.theta[0])
     own = len(best.orders)
-    places = np.array([*best.orders, *(line.hertz(crank) / crank for line in best.others)])
+    places = best.places
     unnamed = np.array([True] * own + [not line.name for line in best.others])
     counted = unnamed & (best.strength > _CLEAR)
     counted &= places * crank < best.signal.nyquist_hz
@@ -60,10 +60,10 @@ def other_speeds(best: Estimate, *, tag_hz: float) -> list[Candidate]:
 
 def strangers(estimate: Estimate) -> float:
     """Return the weight of clear lines that are no order, nor its breathing, nor a known part."""
-    crank, count = estimate.phase.mean_hz(), len(estimate.orders)
-    weight = 0.0
-    for line, strength in zip(estimate.others, estimate.strength[count:].tolist(), strict=True):
-        apart = np.abs(line.hertz(crank) / crank - estimate.orders).min()
+    count, weight = len(estimate.orders), 0.0
+    rows = zip(estimate.others, estimate.places[count:], estimate.strength[count:], strict=True)
+    for line, place, strength in rows:
+        apart = np.abs(place - estimate.orders).min()
         if not line.name and strength > _CLEAR and apart > BREATHING_ORDERS:
             weight += np.log1p(strength)
     return weight

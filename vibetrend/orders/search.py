@@ -13,7 +13,7 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from vibetrend.orders.signal import Signal
+from vibetrend.orders.signal import Signal, fold
 from vibetrend.orders.spectrum import Grid, fast_length, grid, transform
 from vibetrend.recording import FloatArray
 
@@ -165,8 +165,9 @@ def _comb(
     last = white.shape[1] - 1
 
     def bins(hertz: FloatArray) -> NDArray[np.intp]:
-        folded = np.abs(hertz - rate * np.round(hertz / rate))
-        nearest: NDArray[np.intp] = np.minimum((folded / step + 0.5).astype(np.intp), last)
+        nearest: NDArray[np.intp] = np.minimum(
+            (fold(hertz, rate) / step + 0.5).astype(np.intp), last
+        )
         return nearest
 
     for order in orders:

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass, replace
+from typing import overload
 
 import numpy as np
 
@@ -43,6 +44,15 @@ class Signal:
         The mean of exp(2 pi i f e) over errors e spread evenly over one step.
         """
         return float(np.sinc(hertz * self.stamp_step))
+
+
+@overload
+def fold(hertz: float, rate: float) -> float: ...
+@overload
+def fold(hertz: FloatArray, rate: float) -> FloatArray: ...
+def fold(hertz: float | FloatArray, rate: float) -> float | FloatArray:
+    """Return the frequency at which sampling at `rate` shows a line, Hz."""
+    return abs(hertz - rate * np.round(hertz / rate))
 
 
 def prepare(recording: Recording, *, top_hz: float) -> Signal:

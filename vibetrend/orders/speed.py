@@ -43,35 +43,47 @@ def likeliest(
     top_hz = HIGHEST_ORDER * tag_hz
     weights = [start.evidence(top_hz) for start in starts]
     trials = [
-        (tried(start, steady=candidate.steady, driven=driven), candidate.steady)
+        _Trial(tried(start, steady=candidate.steady, driven=driven), candidate.steady, tag_hz)
         for start, candidate, weight in zip(starts, found, weights, strict=True)
         if weight > max(weights) - _HOPELESS
     ]
-    first, steady = max(trials, key=lambda trial: _belief(trial[0], tag_hz))
-    best = settled(first, steady=steady, driven=driven)
+    first = max(trials, key=lambda trial: trial.belief)
+    best = settled(first.estimate, steady=first.steady, driven=driven)
+    believed = _belief(best, tag_hz)
     for other in other_speeds(best, tag_hz=tag_hz):
         start = begun(signal, spline, other, orders=orders)
-        trial = tried(start, steady=other.steady, driven=driven)
-        if _belief(trial, tag_hz) < _belief(first, tag_hz) - _HOPELESS:
+        trial = _Trial(tried(start, steady=other.steady, driven=driven), other.steady, tag_hz)
+        if trial.belief < first.belief - _HOPELESS:
             continue
-        rescaled = settled(trial, steady=other.steady, driven=driven)
+        rescaled = settled(trial.estimate, steady=other.steady, driven=driven)
         if strangers(rescaled) > _STILL_LEFT * strangers(best):
             continue  # lines by chance on a denser comb
-        trials.append((trial, other.steady))
-        gained = _belief(rescaled, tag_hz) - _belief(best, tag_hz)
+        trials.append(trial)
+        gained = _belief(rescaled, tag_hz) - believed
         if gained > 0:
-            best = rescaled
+            best, believed = rescaled, believed + gained
         if gained > _HOPELESS:
             break
-    mean = best.phase.mean_hz()
-    most = max(_belief(trial, tag_hz) for trial, _ in trials)
-    rivals: list[float] = []
-    for trial, _ in trials:
-        hertz = trial.phase.mean_hz()
-        apart = all(abs(hertz / other - 1) > _APART for other in [mean, *rivals])
-        if apart and _belief(trial, tag_hz) > most - _RIVAL:
-            rivals.append(hertz)
-    return best, rivals
+    return best, _rivals(best, trials)
+
+
+class _Trial:
+    """A candidate refined far enough to be compared."""
+
+    def __init__(self, estimate: Estimate, steady: bool, tag_hz: float) -> None:
+        self.estimate, self.steady = estimate, steady
+        self.hertz, self.belief = estimate.phase.mean_hz(), _belief(estimate, tag_hz)
+
+
+def _rivals(best: Estimate, trials: list[_Trial]) -> list[float]:
+    """Return other speeds, Hz, that were believed about as much as the best of the trials."""
+    least = max(trial.belief for trial in trials) - _RIVAL
+    speeds = [best.phase.mean_hz()]
+    for trial in trials:
+        apart = all(abs(trial.hertz / other - 1) > _APART for other in speeds)
+        if apart and trial.belief > least:
+            speeds.append(trial.hertz)
+    return speeds[1:]
 
 
 def _belief(estimate: Estimate, tag_hz: float) -> float:

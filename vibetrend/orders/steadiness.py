@@ -7,6 +7,7 @@ from vibetrend.orders.estimate import Estimate
 from vibetrend.orders.lines import MAINS_HZ
 from vibetrend.orders.measurement import Speed
 from vibetrend.orders.search import REACH
+from vibetrend.orders.signal import fold
 from vibetrend.recording import FloatArray, Note, Recording
 
 _UNSTEADY_PERCENT = 2.5  # standard deviation of the speed: no steady engine hunts so far
@@ -166,7 +167,7 @@ def _folded(
     seen = best.orders[best.orders <= highest]
     found = []
     for order in best.orders[best.orders > highest].tolist():
-        hertz = abs(order * crank - rate * round(order * crank / rate))
+        hertz = fold(order * crank, rate)
         near = float(seen[np.argmin(np.abs(seen * crank - hertz))]) if seen.size else None
         apart = np.inf if near is None else abs(near * crank - hertz)
         fires = firing is not None and order % firing == 0
