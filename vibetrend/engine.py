@@ -56,6 +56,8 @@ class Engine(_Described):
     idle_rpm: Positive | None = None
     fast_idle_rpm: Positive | None = None
     rated_rpm: Positive | None = None
+    limit_db: Annotated[Positive, Field(le=60)] | None = None  # the rise that matters
+    small_velocity_mm_s: Positive | None = None  # rms, below it an order does not matter
     driven: tuple[DrivenPart, ...] = ()
     damper: Damper = Damper()
 

@@ -31,7 +31,7 @@ def ran(tmp_path: Path) -> CommandLine:
 
 def at(monkeypatch: pytest.MonkeyPatch, *typed: str) -> Terminal:
     terminal = Terminal(*typed)
-    monkeypatch.setattr(asking, "_is_terminal", lambda: True)
+    monkeypatch.setattr(asking, "is_terminal", lambda: True)
     monkeypatch.setattr(click, "prompt", terminal.prompt)
     return terminal
 

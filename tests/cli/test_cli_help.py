@@ -14,7 +14,7 @@ from vibetrend.cli import cli
 # design.md, section 4, as far as this version goes
 PROMISED = {
     "demo", "engine add", "engine new", "engine list", "engine show", "installation start",
-    "measure", "add", "status", "report", "simulate",
+    "measure", "add", "status", "report", "simulate", "work add", "watch",
 }  # fmt: skip
 
 

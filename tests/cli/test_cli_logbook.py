@@ -1,15 +1,17 @@
-"""engine, installation, add, status, report: what is kept and how it is said."""
+"""engine, installation, work, add, status, report: what is kept and how it is said."""
 
 import datetime as dt
 import io
+import re
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 from command_line import ENGINE, CommandLine
 
-from vibetrend.cli import cli
+from vibetrend.cli import asking, cli
 from vibetrend.engine import Engine
+from vibetrend.logbook.works import KINDS
 
 
 @pytest.fixture
@@ -43,7 +45,7 @@ def test_an_empty_logbook_says_what_comes_first(run: CommandLine) -> None:
     for command in ("engine list", "status"):
         ran = run(*command.split())
         assert (ran.code, ran.out) == (0, "No engine yet. Next: vibetrend engine new\n")
-    assert run("status", "--json").json == {"engines": []}
+    assert run("status", "--json").json == {"engines": [], "side_by_side": []}
     ran = run("report")
     assert ran.code == 1
     assert "vibetrend engine new" in ran.err
@@ -85,6 +87,35 @@ def test_a_new_engine_file_by_questions(run: CommandLine) -> None:
     done = asked.invoke(cli, command, input="port\n6\n\n900\nviscous\n")
     assert "choose another with --output" in str(done.exception)
     assert path.read_text(encoding="utf-8") == kept
+
+
+@pytest.mark.parametrize(
+    ("typed", "limit", "small"), [(["", ""], None, None), (["4.5", "0.4"], 4.5, 0.4)]
+)
+def test_a_person_is_asked_what_matters_and_may_leave_it_open(
+    run: CommandLine,
+    monkeypatch: pytest.MonkeyPatch,
+    typed: list[str],
+    limit: float | None,
+    small: float | None,
+) -> None:
+    monkeypatch.setattr(asking, "is_terminal", lambda: True)
+    path = run.folder / "port.toml"
+    done = CliRunner().invoke(
+        cli,
+        [
+            *("engine", "new", "--name", "port", "--cylinders", "4", "--strokes", "4"),
+            *("--fast-idle-rpm", "900", "--damper", "viscous", "--output", str(path)),
+        ],
+        input="\n".join([*typed[:1], *(["-1"] if limit else []), *typed[1:], ""]),
+    )
+    assert done.exit_code == 0, done.output
+    assert ("not in the range" in done.output) == (limit is not None)  # and asked again
+    engine = Engine.load(path)
+    assert (engine.limit_db, engine.small_velocity_mm_s) == (limit, small)
+    told = path.read_text(encoding="utf-8")
+    assert ("# limit_db = 6.02" in told) == (limit is None)
+    assert run("engine", "add", path).code == 0
 
 
 # installation
@@ -145,6 +176,57 @@ def test_an_installation_of_an_unknown_engine(run: CommandLine) -> None:
     assert "did you mean 'main'?" in ran.err
 
 
+# work
+
+
+WORK = ("work", "add", "--engine", "main", "--date", "2024-10-10", "--hours", 3600)
+
+
+def test_work_is_entered_once_and_listed(run: CommandLine) -> None:
+    run.with_installation()
+    assert run("work", "list", "--engine", "main").out.startswith("No work yet.")
+    first = run(*WORK, "--what", "mounts", "--note", "all four")
+    assert (first.code, first.err) == (0, "")
+    assert first.out.startswith("Work on main: mounts, 2024-10-10, 3600 h.\n")
+    assert "new baseline" in first.out
+    again = run(*WORK, "--what", "mounts", "--note", "all four")
+    assert (again.code, again.out[:24]) == (0, "In the logbook already: ")
+    row = {"date": "2024-10-10", "hours": 3600.0, "what": "mounts", "note": "all four"}
+    told = run(*WORK, "--what", "mounts", "--note", "all four", "--json").json
+    assert told == {"engine": "main", **row, "duplicate": True}
+    listed = run("work", "list", "--engine", "main", "--json").json
+    assert listed == {"engine": "main", "work": [row]}
+    listed = run("work", "list", "--engine", "main").out
+    assert listed == "2024-10-10  3600 h  mounts: all four\n"
+    assert run("status", "--json").json["engines"][0]["work"] == [row]
+
+
+def test_the_kinds_of_work_offered_are_those_the_logbook_knows(run: CommandLine) -> None:
+    ran = run(*WORK, "--what", "paint")
+    assert re.findall(r"'([\w-]+)'", ran.err.split("is not one of")[1]) == list(KINDS)
+
+
+@pytest.mark.parametrize(
+    ("changed", "code", "said"),
+    [
+        ([], 2, "Missing option '--what'"),
+        (["--what", "belt", "--hours", "-1"], 2, "not in the range"),
+        (["--what", "belt", "--date", "9999-12-31"], 1, "is in the future; correct --date"),
+        (["--what", "belt", "--date", "2024-05-01", "--hours", "3000"], 1, "no installation on"),
+        (["--what", "belt", "--hours", "9000"], 1, "24 a day at most"),
+        (["--what", "belt", "--engine", "mian"], 1, "did you mean 'main'?"),
+    ],
+)
+def test_work_that_cannot_be_is_one_line(
+    run: CommandLine, changed: list[str], code: int, said: str
+) -> None:
+    ran = run.with_installation()(*WORK, *changed)
+    assert (ran.code, ran.out) == (code, "")
+    assert said in ran.err
+    assert code == 2 or len(ran.err.splitlines()) == 1
+    assert run("work", "list", "--engine", "main", "--json").json["work"] == []
+
+
 # add and status
 
 
@@ -188,6 +270,14 @@ def test_a_life_in_commands(run: CommandLine) -> None:
     assert "Order 2.5" in words.out
     assert "never proves" in words.out
 
+    fourth = run(
+        *("add", run.clip("4.csv", seed=99), "--engine", "main", "--rpm", 1080, "--hours", 3505),
+        *("--date", "2024-10-04", "--baseline"),
+    )
+    assert (fourth.code, len(fourth.err.splitlines())) == (1, 1)
+    assert "is complete (2024-06-05 to 2024-06-07) and closed: leave out --baseline" in fourth.err
+    assert run("status", "--json").json == status.json
+
     page = run.folder / "pages" / "main.html"
     ran = run("report", "--engine", "main", "--output", page)
     assert (ran.code, ran.out) == (0, f"Wrote {page}\n")
@@ -195,6 +285,14 @@ def test_a_life_in_commands(run: CommandLine) -> None:
     assert run("report", "--json").json == {"path": str(Path("reports") / "engines.html")}
     assert (run.folder / "reports" / "engines.html").exists()
     assert run("report", "--output", page).code == 0  # ours may be replaced
+
+    assert run(*WORK, "--what", "mounts").code == 0
+    ended = run("status", "--json")
+    assert (ended.code, ended.json["engines"][0]["state"]) == (0, "no-baseline")
+    (old,) = ended.json["engines"][0]["series"]
+    assert old["ended"] == "work on 2024-10-10: mounts"
+    assert old["verdict"] == status.json["engines"][0]["series"][0]["verdict"]
+    assert run("status").code == 0
 
 
 def test_added_twice_is_a_duplicate_and_no_error(run: CommandLine) -> None:
@@ -266,7 +364,7 @@ def test_nothing_is_read_for_an_unknown_engine(run: CommandLine) -> None:
 
 
 def test_status_json_by_contract(run: CommandLine) -> None:
-    """design.md, section 4; `state` beside each verdict is one more than promised."""
+    """design.md, section 4, and what work, another phone and a damper before add to it."""
     run.with_installation()
     run(
         *("add", run.clip(), "--engine", "main", "--rpm", 1080, "--hours", 3150, "--json"),
@@ -274,7 +372,9 @@ def test_status_json_by_contract(run: CommandLine) -> None:
     )
     ran = run("status", "--json")
     (engine,) = ran.json["engines"]
-    assert set(engine) == {"name", "state", "hours", "next_recording_hours", "renewal", "series"}
+    assert set(engine) == {
+        *("name", "state", "hours", "next_recording_hours", "renewal", "work", "series"),
+    }
     assert engine["renewal"] == {
         "state": "ok",
         "due_date": None,
@@ -286,12 +386,24 @@ def test_status_json_by_contract(run: CommandLine) -> None:
         *("id", "position", "device", "kind", "condition", "manner", "speed_rpm", "baseline"),
         "verdict",
     }
-    assert promised <= set(series) <= promised | {"state"}
+    further = {"unit", "codec", "epoch", "ended", "carried", "follows", "after_work", "before"}
+    assert set(series) == promised | further
     assert (series["position"], series["device"], series["kind"], series["manner"]) == (
         *("casting", "phone", "acceleration", "steady"),
     )
     assert series["baseline"] == "after-installation"
     assert (engine["state"], ran.code) == ("no-baseline", 0)
+
+
+def test_a_recording_of_the_damper_before_needs_no_installation(run: CommandLine) -> None:
+    ran = run.with_engine()(
+        *("add", run.clip(), "--engine", "main", "--rpm", 1080, "--hours", 3110, "--before"),
+        *("--date", "2024-05-30"),
+    )
+    assert (ran.code, ran.err) == (0, "")
+    assert "Kept as the damper before: not judged" in ran.out
+    (engine,) = run("status", "--json").json["engines"]
+    assert (engine["state"], engine["series"]) == ("no-baseline", [])
 
 
 def test_renewal_overdue_is_exit_code_4(run: CommandLine) -> None:

@@ -11,7 +11,7 @@ from invented_logbook import ENGINE, add, book_with_engine, measured
 from vibetrend.engine import Engine
 from vibetrend.errors import LogbookError
 from vibetrend.logbook import Logbook
-from vibetrend.recording import Note, Source
+from vibetrend.recording import Circumstances, Note, Source
 
 
 @pytest.fixture
@@ -136,13 +136,26 @@ def test_a_history_has_a_row_for_each_feature(book: Logbook) -> None:
     assert history["baseline"].all()
     assert set(history["rpm"]) == {1000.0}
     assert set(history["date"]) == {dt.date(2026, 5, 4)}
+    assert history[["temperature_c", "velocity_mm_s"]].isna().all(axis=None)  # neither was known
+
+
+def test_a_history_tells_coolant_and_velocity_where_they_are_known(book: Logbook) -> None:
+    one = measured(b"1", orders=2, circumstances=Circumstances(coolant_c=82.5))
+    one.orders["velocity_mm_s"] = [4.75, math.nan]
+    one.driven["velocity_mm_s"] = 2.25
+    series = add(book, b"1", one).series_id
+    add(book, b"2", measured(b"2", orders=2), hours=3160.0)
+    history = book.history(series)
+    assert history["temperature_c"].dropna().tolist() == [82.5] * 4
+    assert history["velocity_mm_s"].isna().tolist() == [False] + [True] * 7
+    assert history["velocity_mm_s"].iloc[0] == 4.75
 
 
 def test_what_cannot_be_compared_is_left_out_of_a_history(book: Logbook) -> None:
     spoilt = Note("too-short", "unusable", "2 s")
     good = add(book, b"good", measured(b"good"))
     add(book, b"bad", measured(b"bad", quality=(spoilt,)))
-    add(book, b"before", before=True)
+    before = add(book, b"before", before=True)
     zero = measured(b"zero")
     zero.orders["amplitude"] = [0.0, math.nan, 0.3]
     partly = add(book, b"zero", zero)
@@ -150,6 +163,9 @@ def test_what_cannot_be_compared_is_left_out_of_a_history(book: Logbook) -> None
     counts = history["recording"].value_counts().to_dict()
     assert counts == {good.id: 5, partly.id: 3}
     assert len(book.recordings(good.series_id)) == 4
+    only = book.history(good.series_id, before=True)
+    assert set(only["recording"]) == {before.id}
+    assert list(only.columns) == list(history.columns)
 
 
 def test_an_empty_history_has_the_same_columns_and_types(book: Logbook) -> None:

@@ -1,3 +1,4 @@
+import json
 import re
 import shutil
 import sqlite3
@@ -11,22 +12,23 @@ import pytest
 import sqlalchemy as sa
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
-from invented_logbook import FITTED, FITTED_HOURS, add, book_with_engine
+from invented_logbook import ENGINE, FITTED, FITTED_HOURS, add, book_with_engine
 
 from vibetrend.errors import LogbookError
 from vibetrend.logbook import Logbook, schema, versions
 from vibetrend.logbook.database import Database
 
 UNITS = {
-    "key", "text", "UTC", "date", "h", "rpm", "1", "hex", "yes/no", "JSON", "unit in result"
+    "key", "text", "UTC", "date", "h", "rpm", "1", "hex", "yes/no", "JSON", "unit in result",
+    "mm/s"
 }  # fmt: skip
 
 BREAKS_HALF_WAY = """
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0002"
-down_revision = "0001"
+revision = "0003"
+down_revision = "0002"
 
 def upgrade():
     op.create_table("half", sa.Column("id", sa.Integer, primary_key=True))
@@ -53,7 +55,7 @@ def dump(path: Path) -> list[str]:
 def migrations_with(tmp_path: Path, last: str) -> Path:
     folder = tmp_path / "migrations"
     shutil.copytree(versions.MIGRATIONS, folder)
-    (folder / "versions" / "r0002_half.py").write_text(BREAKS_HALF_WAY.format(last=last))
+    (folder / "versions" / "r0003_half.py").write_text(BREAKS_HALF_WAY.format(last=last))
     return folder
 
 
@@ -80,11 +82,11 @@ def test_the_tables_made_are_the_tables_queried(path: Path) -> None:
 
 def test_a_newer_logbook_is_refused_in_words(path: Path) -> None:
     with closing(sqlite3.connect(path)) as connection, connection:
-        connection.execute("UPDATE alembic_version SET version_num = '0002'")
+        connection.execute("UPDATE alembic_version SET version_num = '0003'")
     before = dump(path)
     with pytest.raises(
         LogbookError,
-        match=r"newer vibetrend wrote this logbook \(schema 0002, .* up to 0001\); install the",
+        match=r"newer vibetrend wrote this logbook \(schema 0003, .* up to 0002\); install the",
     ):
         Logbook.open(path.parent)
     assert dump(path) == before
@@ -117,7 +119,7 @@ def test_a_migration_that_fails_half_way_leaves_nothing(path: Path, tmp_path: Pa
     migrations = migrations_with(tmp_path, "op.execute('INSERT INTO missing VALUES (1)')")
     before = dump(path)
     with closing(Database(path)) as database, pytest.raises(sa.exc.OperationalError):
-        versions.bring_up_to_date(database, migrations=migrations, target="0002")
+        versions.bring_up_to_date(database, migrations=migrations, target="0003")
     assert dump(path) == before
     with Logbook.open(path.parent) as book:
         assert book.engine_names() == ["main"]
@@ -127,7 +129,7 @@ def test_a_first_migration_that_fails_leaves_an_empty_database(tmp_path: Path) -
     migrations = migrations_with(tmp_path, "op.execute('INSERT INTO missing VALUES (1)')")
     path = tmp_path / "logbook.sqlite"
     with closing(Database(path)) as database, pytest.raises(sa.exc.OperationalError):
-        versions.bring_up_to_date(database, migrations=migrations, target="0002")
+        versions.bring_up_to_date(database, migrations=migrations, target="0003")
     assert dump(path) == ["BEGIN TRANSACTION;", "COMMIT;"]
     with Logbook.open(tmp_path) as book:
         assert book.engine_names() == []
@@ -137,12 +139,80 @@ def test_an_upgrade_keeps_a_copy_of_what_was(path: Path, tmp_path: Path) -> None
     migrations = migrations_with(tmp_path, "pass")
     before = dump(path)
     with closing(Database(path)) as database:
-        versions.bring_up_to_date(database, migrations=migrations, target="0002")
-        versions.bring_up_to_date(database, migrations=migrations, target="0002")
+        versions.bring_up_to_date(database, migrations=migrations, target="0003")
+        versions.bring_up_to_date(database, migrations=migrations, target="0003")
     assert dump(path) != before
-    assert dump(path.with_name("logbook-schema-0001.sqlite")) == before
-    with pytest.raises(LogbookError, match="schema 0002"):
+    assert dump(path.with_name("logbook-schema-0002.sqlite")) == before
+    with pytest.raises(LogbookError, match="schema 0003"):
         Logbook.open(path.parent)
+
+
+# As the first version wrote it: an engine, an installation, a recording and what was in it.
+FIRST = """
+INSERT INTO engine VALUES (1, 'main');
+INSERT INTO engine_file VALUES (1, 1, '{engine}', '2026-05-01T08:00:00.000Z');
+INSERT INTO installation
+    VALUES (1, 1, '2026-05-01', 3120, 0, '{engine}', '2026-05-01T08:00:00.000Z');
+INSERT INTO series
+    VALUES (1, 1, 1, 0, 'head', 'phone', 'acceleration', 'm/s^2', '', 'steady', 'warm', 1000);
+INSERT INTO recording
+    VALUES (1, 1, '0123456789', '{sha256}', 'clip.csv', '2026-05-04', 3150, '2026-05-04', 1000,
+            1, 0, '{tags}', '{{}}', '2026-05-04T08:00:00.000Z');
+INSERT INTO filing VALUES (1, 1, 1, '2026-05-04T08:00:00.000Z');
+INSERT INTO measurement
+    VALUES (1, 1, 1, 1001.5, 0, '{result}', '2026-05-04T08:00:00.000Z');
+INSERT INTO amplitude VALUES (1, 0, 'order', 0.5, 0.25, 0.01, 0.005, 1);
+INSERT INTO amplitude VALUES (1, 1, 'order', 1.0, 0.125, 0.01, 0.005, 1);
+INSERT INTO amplitude VALUES (1, 2, 'driven: alternator', NULL, 0.5, 0.01, 0.005, 1);
+INSERT INTO amplitude VALUES (1, 3, 'overall: 2-1000 Hz', NULL, 4.5, NULL, NULL, 1);
+INSERT INTO verdict VALUES (1, 1, '2026-05-04T08:00:01.000Z', 'learning', '{{}}', 1);
+"""
+TAGS = {
+    "position": "head", "device": "phone", "kind": "acceleration", "unit": "m/s^2", "codec": "",
+    "manner": "steady", "condition": "warm", "coolant_c": 82.5,
+}  # fmt: skip
+RESULT = {
+    "orders": [{"order": 0.5, "velocity_mm_s": 4.75}, {"order": 1.0, "velocity_mm_s": None}],
+    "driven": [{"order": 2.2, "velocity_mm_s": 2.25}],
+    "quality": [],
+}
+
+
+def test_a_logbook_of_the_first_version_opens_with_all_it_holds(tmp_path: Path) -> None:
+    path = tmp_path / "logbook.sqlite"
+    with closing(Database(path)) as database:
+        versions.bring_up_to_date(database, target="0001")
+    with closing(sqlite3.connect(path)) as connection, connection:
+        connection.executescript(
+            FIRST.format(
+                engine=ENGINE,
+                sha256="01" * 32,
+                tags=json.dumps(TAGS),
+                result=json.dumps(RESULT),
+            )
+        )
+    before = dump(path)
+    with Logbook.open(tmp_path) as book:
+        (series,) = book.series("main")
+        history = book.history(series.id)
+        assert list(history["amplitude"]) == [0.25, 0.125, 0.5, 4.5]
+        # Of orders, from the kept result; the second has none there, and others have none.
+        assert history["velocity_mm_s"].isna().tolist() == [False, True, True, True]
+        assert history["velocity_mm_s"].iloc[0] == 4.75
+        assert set(history["temperature_c"]) == {82.5}
+        assert list(book.verdicts(series.id)["state"]) == ["learning"]
+        assert book.work("main") == []
+        book.add_work("main", date=FITTED, hours=3140.0, what="mounts")
+        assert [each.epoch for each in book.series("main")] == [1]
+    assert dump(tmp_path / "logbook-schema-0001.sqlite") == before
+    # The same text as in a logbook that began with this version, but for the order of tables.
+    with book_with_engine(tmp_path / "new"):
+        pass
+    made = [
+        [line for line in dump(each) if line.startswith("CREATE")]
+        for each in (path, tmp_path / "new" / "logbook.sqlite")
+    ]
+    assert sorted(made[0]) == sorted(made[1])
 
 
 def test_opening_needs_no_migration_machinery(path: Path) -> None:
@@ -163,12 +233,14 @@ def test_nothing_is_ever_changed_or_deleted(tmp_path: Path) -> None:
     def listen(_c: Any, _cursor: Any, statement: str, *_rest: Any) -> None:
         said.append(statement.split()[0].upper())
 
+    book_with_engine(tmp_path / "log").close()  # its tables may be made in any way
     sa.event.listen(sa.Engine, "before_cursor_execute", listen)
     try:
         with book_with_engine(tmp_path / "log") as book:
             series = add(book, b"1").series_id
             add(book, b"1", hours=4000.0)
             book.start_installation("main", date=FITTED, hours=FITTED_HOURS)
+            book.add_work("main", date=FITTED, hours=FITTED_HOURS, what="belt")
             book.keep_verdict(series, {}, "learning")
             book.history(series)
             book.recordings(series)

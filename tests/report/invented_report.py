@@ -2,14 +2,15 @@
 
 import datetime as dt
 import hashlib
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from vibetrend.checkup.records import EngineRecord, OrderSpectrum, SeriesRecord, Work
 from vibetrend.engine import Engine
-from vibetrend.report import EngineRecord, OrderSpectrum, SeriesRecord
-from vibetrend.trend import Verdict, judge
+from vibetrend.trend import Verdict, compare, judge
 
 ORDERS = np.arange(0.5, 9.5, 0.5)  # 18 orders
 START = dt.date(2026, 5, 1)
@@ -18,7 +19,12 @@ MADE_AT = dt.datetime(2028, 6, 20, 17, 5)
 
 
 def history(
-    *, visits: int = 16, bend_db_per_1000h: float = 2.4, bend_order: float = 4.5, seed: int = 7
+    *,
+    visits: int = 16,
+    bend_db_per_1000h: float = 2.4,
+    bend_order: float = 4.5,
+    seed: int = 7,
+    begun_at: float = FIRST_HOURS,
 ) -> pd.DataFrame:
     """Return three placements at each check-up; one order rises from 4300 h on."""
     rng = np.random.default_rng(seed)
@@ -27,7 +33,7 @@ def history(
     rows: list[dict[str, Any]] = []
     for visit in range(visits):
         # Three baseline days within 20 h, then a check-up every 180 h.
-        hours = FIRST_HOURS + (10.0 * visit if visit < 3 else 20 + 180.0 * (visit - 2))
+        hours = begun_at + (10.0 * visit if visit < 3 else 20 + 180.0 * (visit - 2))
         day = START + dt.timedelta(days=round((hours - FIRST_HOURS) / 3.4))
         drift = np.zeros(ORDERS.size)
         drift[bend_order == ORDERS] = max(0.0, hours - 4300) / 1000 * bend_db_per_1000h
@@ -101,9 +107,10 @@ def series(table: pd.DataFrame, verdict: Verdict | None = None) -> SeriesRecord:
     base = table[table["baseline"]].groupby("order")["amplitude"].mean()
     return SeriesRecord(
         info={
-            "id": "s1", "position": "front cover", "device": "old phone", "kind": "acceleration",
-            "condition": "warm, out of gear", "manner": "steady", "speed_rpm": 1000.0,
-            "baseline": "after-installation",
+            "id": 1, "position": "front cover", "device": "old phone", "kind": "acceleration",
+            "unit": "m/s^2", "codec": "", "condition": "warm, out of gear", "manner": "steady",
+            "speed_rpm": 1000.0, "baseline": "after-installation", "epoch": 0, "ended": None,
+            "carried": None, "follows": None,
         },
         verdict=judge(table, engine=engine()) if verdict is None else verdict,
         history=table,
@@ -140,3 +147,32 @@ def engine_record(name: str = "main", *parts: SeriesRecord, overdue: bool = Fals
         as_found=False,
         series=parts,
     )
+
+
+WORK_HOURS = 5525.0
+WORK = (
+    Work(date=dt.date(2028, 4, 12), hours=WORK_HOURS, what="mounts", note="all four, new rubber"),
+    Work(date=dt.date(2028, 4, 12), hours=WORK_HOURS, what="injectors", note=""),
+)
+
+
+def worked_on(name: str = "main", *, note: str | None = None) -> EngineRecord:
+    """Return an engine whose order 4.5 had risen before a work, and fell by it."""
+    old_table = history()
+    new_table = history(visits=6, bend_db_per_1000h=0.0, seed=12, begun_at=5535.0)
+    fell = new_table["order"] == 2.0
+    new_table["amplitude"] *= np.where(fell, 10 ** (-5 / 20), 1.0)
+    last = old_table[old_table["visit"] == old_table["visit"].iloc[-1]]
+    old, new = series(old_table), series(new_table)
+    ended = {"ended": "work on 2028-04-12: mounts, injectors"}
+    record = engine_record(
+        name,
+        replace(
+            new,
+            info=new.info | {"id": 2, "epoch": 1, "follows": 1},
+            after_work=compare(last, new_table[new_table["baseline"]]),
+        ),
+        replace(old, info=old.info | ended, ended=True),
+    )
+    work = WORK if note is None else (replace(WORK[0], note=note), WORK[1])
+    return replace(record, work=work)

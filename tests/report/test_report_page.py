@@ -7,14 +7,25 @@ from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import pytest
-from invented_report import MADE_AT, engine_record, history, recordings, series
+from invented_report import (
+    MADE_AT,
+    WORK_HOURS,
+    engine,
+    engine_record,
+    history,
+    recordings,
+    series,
+    worked_on,
+)
 
+from vibetrend.checkup.twins import side_by_side
 from vibetrend.errors import VibetrendError
 from vibetrend.report import page, write
 from vibetrend.report.words import STATE_WORDS
-from vibetrend.trend import judge
+from vibetrend.trend import compare, judge
 
 HOSTILE = (
     "<script>alert(\"x\")</script> 'q' & \u202eright to left\u202c </style> {{ 7*7 }} " + "x" * 420
@@ -164,19 +175,20 @@ def test_every_number_of_the_verdict_is_on_the_page(parsed: Parsed, bent: pd.Dat
     """The full value stands in the cell; the printed one is its rounding."""
     verdict = judge(bent)
     names = [
-        "change_db", "scatter_db", "evidence_z", "since_hours", "slope_db_per_1000h",
+        "change_db", "scatter_db", "noticeable_db", "evidence_z", "since_hours",
+        "slope_db_per_1000h",
         "hours_to_limit_low", "hours_to_limit", "hours_to_limit_high",
     ]  # fmt: skip
     for row in verdict.orders.to_dict(orient="records"):
         order = f"{row['order']:g}"
         cells = next(r for r in parsed.rows if r[:1] == [order] and is_conclusion(r))
         cells = [cell for cell in cells if cell != "firing"]
-        shown = [cells[i] for i in (1, 3, 4, 5, 6, 8, 9, 10)]
+        shown = [cells[i] for i in (1, 3, 4, 5, 6, 7, 9, 10, 11)]
         for name, cell in zip(names, shown, strict=True):
             value = row[name]
             expected = "–" if math.isnan(value) else "never" if math.isinf(value) else value
             assert cell == expected, (row["order"], name)
-        assert cells[11] == pytest.approx(100 * row["probability_never"], rel=1e-12)
+        assert cells[12] == pytest.approx(100 * row["probability_never"], rel=1e-12)
 
 
 def test_printed_digits_round_the_value(html: str) -> None:
@@ -250,6 +262,118 @@ def test_hostile_feature_name_is_no_link_in_a_chart(bent: pd.DataFrame) -> None:
     assert not any("<" in text for text in [*hovers, *checkup_map["layout"]["yaxis"]["ticktext"]])
     assert "https://example.org" in words_of(Parsed(html))  # as text only
     assert not [v for _, n, v in Parsed(html).attributes if n == "href" and not v.startswith("#")]
+
+
+@pytest.fixture(scope="module")
+def after_work() -> Parsed:
+    return Parsed(page([worked_on(note=HOSTILE)], title="t", made_at=MADE_AT))
+
+
+def test_step_across_work_is_shown_and_the_old_verdict_stays(after_work: Parsed) -> None:
+    record = worked_on()
+    new, old = record.series
+    assert new.after_work is not None
+    text = words_of(after_work).replace("\xa0", " ")
+    done = "mounts and injectors on 12 April 2028 at 5525 h"
+    assert f"Compared with what stood after the work: {done}. Before the work: changed." in text
+    assert f"Step across the work: {done}" in text
+    rows = new.after_work.rows
+    stepped = rows.query("order == 2.0")["difference_db"].iloc[0] - new.after_work.common_db
+    assert stepped < -3  # the sample fell by 5 dB; scatter takes its part
+    assert re.search(rf"Clearly moved: order 2 \({stepped:.1f} dB\)", text)
+    # What was judged before the work stands under a heading of its own, after what counts now.
+    heading = f"Ended by work: {done}"
+    assert text.index(heading) > text.index("Step across")
+    assert "Before the work: changed" in text.partition(heading)[2]
+    change = old.verdict.orders.query("order == 4.5")["change_db"].iloc[0]
+    assert f"Order 4.5 is up {change:.1f} dB" in text.partition(heading)[2]
+    assert "could be reached" not in text  # no forecast from before the work
+
+
+def test_the_state_of_what_work_has_ended_is_not_the_engine_s(after_work: Parsed) -> None:
+    states = [value for tag, name, value in after_work.attributes if name == "data-state"]
+    assert states[:2] == ["no-change-seen", "no-change-seen"]  # the engine, its idle trend
+    assert states[-1] == "changed"
+
+
+def test_step_as_a_table_holds_the_comparison(after_work: Parsed) -> None:
+    found = worked_on().series[0].after_work
+    assert found is not None
+    for row in found.rows.to_dict(orient="records"):
+        own = row["difference_db"] - found.common_db
+        told = [row["earlier"], row["later"], row["difference_db"], own]
+        assert [f"{row['order']:g}", *told, "±", row["standard_error_db"]] in after_work.rows
+
+
+def test_work_is_drawn_with_letter_and_legend_and_its_note_is_text(after_work: Parsed) -> None:
+    text = words_of(after_work)
+    assert " ".join(HOSTILE.split()) in text
+    assert "Upright with a letter: work on the engine, A mounts and injectors" in text
+    charts = [json.loads(t) for kind, t in after_work.scripts if kind == "application/json"]
+    drawn = [
+        (shape["x0"], note["text"])
+        for chart in charts
+        for figure in chart[:1]
+        for shape in figure["layout"].get("shapes", [])
+        for note in figure["layout"].get("annotations", [])
+        if shape["line"].get("color") == "--ink" and note["text"] == "<b>A</b>"
+    ]
+    assert drawn == [(WORK_HOURS, "<b>A</b>")] * 4  # history and together, of both series
+    uprights = [
+        v for tag, n, v in after_work.attributes if (tag, n, v) == ("line", "class", "work")
+    ]
+    assert len(uprights) > 30  # every small history has one
+
+
+def test_old_damper_is_a_picture_without_a_verdict(bent: pd.DataFrame) -> None:
+    old = history(visits=1, seed=3)
+    found = compare(old, bent[bent["baseline"]])
+    html = page([engine_record("m", replace(series(bent), before=found))], title="t",
+                made_at=MADE_AT)  # fmt: skip
+    parsed = Parsed(html)
+    assert "A picture, not a verdict" in words_of(parsed)
+    charts = [json.loads(text) for kind, text in parsed.scripts if kind == "application/json"]
+    labels = [[trace["name"] for trace in chart[0]["data"]] for chart in charts]
+    (at,) = [i for i, names in enumerate(labels) if names == ["the damper before", "the baseline"]]
+    drawn = {trace["name"]: trace["y"] for trace in charts[at][0]["data"]}
+    np.testing.assert_allclose(drawn["the damper before"], found.rows["earlier"], atol=1e-7)
+    np.testing.assert_allclose(drawn["the baseline"], found.rows["later"], atol=1e-7)
+
+
+def test_as_found_baseline_is_named_wherever_it_is_compared_with(bent: pd.DataFrame) -> None:
+    one = series(bent)
+    found = replace(one, info=one.info | {"baseline": "as-found", "carried": "Carried <b>words."})
+    record = replace(engine_record("m", found), as_found=True)
+    text = words_of(Parsed(page([record], title="t", made_at=MADE_AT)))
+    told = "As-found baseline of 1 May 2026: the damper was already there, so this shows change"
+    assert text.count(told) == 2  # the first screen and the series' own heading
+    assert "Change of each order against the as-found baseline of 1 May 2026" in text
+    assert "Carried <b>words." in text
+
+
+def test_what_moved_and_does_not_matter_is_small_in_absolute_terms(bent: pd.DataFrame) -> None:
+    table = bent.assign(velocity_mm_s=np.where(bent["order"] == 4.5, 0.09, 3.0))
+    described = engine(small_velocity_mm_s=0.1)
+    one = series(table, judge(table, engine=described))
+    record = replace(engine_record("m", one), engine=described)
+    text = words_of(Parsed(page([record], title="t", made_at=MADE_AT)))
+    assert "Order 4.5 is small in absolute terms." in text
+    assert text.count("Changed, small in absolute terms") == 1
+
+
+def test_like_engines_stand_side_by_side_without_a_verdict(bent: pd.DataFrame) -> None:
+    records = [
+        engine_record("port", series(bent)),
+        engine_record("starboard", series(history(bend_db_per_1000h=0.0, seed=11))),
+    ]
+    (found,) = twins = side_by_side(records)
+    parsed = Parsed(page(records, title="t", made_at=MADE_AT, twins=twins))
+    assert "No verdict: two like engines differ by several dB" in words_of(parsed)
+    for row in found.table.to_dict(orient="records"):
+        numbers = [row[name] for name in ("first", "second", "difference_db")]
+        changes = [row["first_change_db"], row["second_change_db"]]
+        assert [f"{row['order']:g}", *numbers, *changes] in parsed.rows
+    assert "side by side" not in page(records[:1], title="t", made_at=MADE_AT)
 
 
 @pytest.mark.parametrize(("visits", "state"), [(1, "learning"), (2, "learning")])

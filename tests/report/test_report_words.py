@@ -11,6 +11,8 @@ FACT = Fact(
     feature="order", order=4.5, firing=False, state="changed", change_db=6.0206, scatter_db=0.5,
     evidence_z=6.0, since_hours=4250.0, slope_db_per_1000h=-2.04, hours_to_limit=655.0,
     hours_to_limit_low=264.9, hours_to_limit_high=math.inf, probability_never=0.07, limit_db=6.0206,
+    noticeable_db=2.4, small=False, at_least=False, ended=False, now_hours=5000.0,
+    renewal_hours=math.nan,
 )  # fmt: skip
 
 
@@ -64,6 +66,35 @@ def test_early_end_comes_first_and_never_is_said() -> None:
     far = replace(FACT, hours_to_limit_low=math.inf, hours_to_limit=math.inf)
     assert words.until_limit(far) == "The limit of +6.0 dB is not in sight."
     assert words.until_limit(replace(FACT, state="past-limit")) == ""
+
+
+@pytest.mark.parametrize(
+    ("renewal", "told"),
+    [
+        (7000.0, "as early as 260\xa0h from now, more likely in about 650\xa0h, perhaps not before "
+         "the renewal at 7000\xa0h."),
+        (5400.0, "as early as 260\xa0h from now, more likely not before the renewal at 5400\xa0h."),
+        (5200.0, "is not expected before the renewal at 5200\xa0h."),
+        (4900.0, "No hours to the limit are told: the renewal at 4900\xa0h is due."),
+    ],
+)  # fmt: skip
+def test_no_hours_are_told_beyond_the_renewal(renewal: float, told: str) -> None:
+    """Now at 5000 h, the limit at the earliest in 265 h, likely in 655 h."""
+    fact = replace(FACT, renewal_hours=renewal)
+    assert told in words.until_limit(fact)
+
+
+@pytest.mark.parametrize(
+    ("hours", "left", "cell"),
+    [
+        (264.9, math.nan, '<data class="ahead" value="264.9">260</data>'),
+        (264.9, 200.0, '<data class="ahead" value="264.9">renewal</data>'),
+        (math.inf, 200.0, "never"),
+        (math.nan, 200.0, "–"),
+    ],
+)
+def test_hours_ahead_in_a_table(hours: float, left: float, cell: str) -> None:
+    assert words.ahead(hours, left) == cell
 
 
 def test_states_have_words_for_all_of_them() -> None:

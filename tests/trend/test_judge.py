@@ -246,7 +246,7 @@ def test_driven_line_and_overall_are_judged_by_the_same_code():
     verdict = judge(table)
     changed = verdict.orders[verdict.orders["state"] == "changed"]
     assert changed["feature"].tolist() == ["driven: alternator"]
-    assert any("belt or bearings of alternator" in line for line in verdict.advice)
+    assert any("belt or bearings of the alternator" in line for line in verdict.advice)
 
 
 def test_small_move_of_a_resonance_frequency_is_seen():
@@ -266,7 +266,7 @@ def test_small_move_of_a_resonance_frequency_is_seen():
     assert np.isnan(verdict.orders.iloc[0]["hours_to_limit"])  # a frequency has no limit of ours
 
 
-@pytest.mark.parametrize(("count", "said"), [(3, "cannot be taken out"), (5, "their median")])
+@pytest.mark.parametrize(("count", "said"), [(1, "cannot be taken out"), (3, "their median")])
 def test_few_orders_are_judged_and_said(count, said):
     verdict = judge(history(orders=ORDERS[:count]))
     assert verdict.state == "no-change-seen"
@@ -277,8 +277,8 @@ def test_engine_names_the_firing_order():
     engine = Engine(name="invented", cylinders=6)
     table = history(checkups=12, drift=RAMP)
     with_engine, without = judge(table, engine=engine), judge(table)
-    assert any(line.startswith("The firing order carries") for line in with_engine.advice)
-    assert not any(line.startswith("The firing order carries") for line in without.advice)
+    assert any(line.startswith("The firing order and its multiples") for line in with_engine.advice)
+    assert not any(line.startswith("The firing order and its multiples") for line in without.advice)
     pd.testing.assert_frame_equal(with_engine.orders, without.orders)
 
 

@@ -8,10 +8,13 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from vibetrend.checkup.records import EngineRecord, OrderSpectrum, SeriesRecord
+from vibetrend.checkup import twins
+from vibetrend.checkup.past import Judged, after_work, before, carried, followed
+from vibetrend.checkup.records import EngineRecord, OrderSpectrum, SeriesRecord, Work
 from vibetrend.engine import Damper
 from vibetrend.installation import renewal
 from vibetrend.logbook import Installation, Logbook, Series
+from vibetrend.logbook import Work as KeptWork
 from vibetrend.trend import Verdict, judge, nothing_judged, worst
 
 INTERVAL_HOURS = 200.0  # between check-ups: every few hundred hours; common practice, no source
@@ -38,66 +41,149 @@ def to_json(records: Sequence[EngineRecord]) -> dict[str, Any]:
         "engines": [
             record.status
             | {
-                "series": [
-                    each.info | {"verdict": each.verdict.to_dict()} for each in record.series
-                ]
+                "work": [
+                    {
+                        "date": each.date.isoformat(),
+                        "hours": each.hours,
+                        "what": each.what,
+                        "note": each.note,
+                    }
+                    for each in record.work
+                ],
+                "series": [_series_json(each) for each in record.series],
             }
             for record in records
-        ]
+        ],
+        "side_by_side": [twins.to_dict(each) for each in twins.side_by_side(records)],
     }
+
+
+def _series_json(series: SeriesRecord) -> dict[str, Any]:
+    steps = {"after_work": series.after_work, "before": series.before}
+    return (
+        series.info
+        | {name: step and step.to_dict() for name, step in steps.items()}
+        | {"verdict": series.verdict.to_dict()}
+    )
 
 
 def _engine(logbook: Logbook, name: str, today: dt.date) -> EngineRecord:
     engine = logbook.engine(name)
     installations = logbook.installations(name)
     present = installations[-1] if installations else None
-    series = [
-        _series(logbook, each)
-        for each in logbook.series(name)
-        if (each.installation and each.installation.id) == (present and present.id)
+    work = [each for each in logbook.work(name) if present and each.installation_id == present.id]
+    every = logbook.series(name)
+    own = [(each, logbook.recordings(each.id)) for each in every if each.installation == present]
+    hours = max(
+        [float(kept["hours"].max()) for _, kept in own]
+        + [each.hours for each in work]
+        + ([present.hours] if present else []),
+        default=None,
+    )
+    due = _renewal(present, engine.damper, hours, today)
+    judged = [
+        Judged(each, _series(logbook, each, kept.loc[~kept["before"]], work, due["due_hours"]))
+        for each, kept in own
+        if not kept["before"].all()
     ]
-    hours = _latest_hours(present, series)
-    state = worst(each.verdict.state for each in series)
+    series = [
+        _with_past(one, judged, logbook=logbook, series=every, installations=installations)
+        for one in sorted(judged, key=lambda one: one.record.ended)
+    ]
+    current = [each for each in series if not each.ended]
+    state = worst(each.verdict.state for each in current)
     return EngineRecord(
         engine=present.engine if present else engine,
         status={
             "name": name,
             "state": state,
             "hours": hours,
-            "next_recording_hours": _next_hours(state, hours, series),
-            "renewal": _renewal(present, engine.damper, hours, today),
+            "next_recording_hours": _next_hours(state, hours, current),
+            "renewal": due,
         },
         installation_date=present.date if present else None,
         installation_hours=present.hours if present else None,
         as_found=present.as_found if present else False,
         series=tuple(series),
+        work=tuple(
+            Work(date=each.date, hours=each.hours, what=each.what, note=each.note) for each in work
+        ),
     )
 
 
-def _series(logbook: Logbook, series: Series) -> SeriesRecord:
+def _series(
+    logbook: Logbook,
+    series: Series,
+    recordings: pd.DataFrame,
+    work: Sequence[KeptWork],
+    renewal_hours: float | None,
+) -> SeriesRecord:
     history = logbook.history(series.id)
-    recordings = logbook.recordings(series.id)
     engine = series.installation.engine if series.installation else None
-    verdict = nothing_judged() if history.empty else judge(history, engine=engine)
+    verdict = (
+        nothing_judged()
+        if history.empty
+        else judge(history, engine=engine, renewal_hours=renewal_hours)
+    )
     verdict = _with_latest(verdict, recordings)
     latest, reference = _spectra(history, series.unit)
     logbook.keep_verdict(series.id, verdict.to_dict(), verdict.state)
+    ended = _ended(series, work)
     return SeriesRecord(
         info={
             "id": series.id,
             "position": series.position,
             "device": series.device,
             "kind": series.kind,
+            "unit": series.unit,
+            "codec": series.codec,
             "condition": series.condition,
             "manner": series.manner,
             "speed_rpm": series.speed_rpm,
+            "epoch": series.epoch,
             "baseline": _baseline_kind(series.installation),
+            "ended": ended,
+            "carried": None,
+            "follows": None,
         },
         verdict=verdict,
         history=history,
         recordings=recordings,
+        ended=ended is not None,
         latest=latest,
         reference=reference,
+    )
+
+
+def _ended(series: Series, work: Sequence[KeptWork]) -> str | None:
+    """Say what work ended a series."""
+    ending = [each for each in work if each.epoch == series.epoch + 1]
+    if not ending:
+        return None
+    return f"work on {ending[0].date}: {', '.join(dict.fromkeys(each.what for each in ending))}"
+
+
+def _with_past(
+    one: Judged,
+    judged: Sequence[Judged],
+    *,
+    logbook: Logbook,
+    series: Sequence[Series],
+    installations: Sequence[Installation],
+) -> SeriesRecord:
+    """Return a series' record with what its own verdict cannot know."""
+    record = one.record
+    earlier = followed(one, judged)
+    said = carried(record, [each.record for each in judged])
+    verdict = record.verdict
+    if said is not None:
+        verdict = replace(verdict, advice=[said, *verdict.advice])
+    return replace(
+        record,
+        info=record.info | {"carried": said, "follows": earlier and earlier.series.id},
+        verdict=verdict,
+        after_work=after_work(one, earlier) if earlier else None,
+        before=before(one, judged, logbook=logbook, series=series, installations=installations),
     )
 
 
@@ -140,11 +226,6 @@ def _with_latest(verdict: Verdict, recordings: pd.DataFrame) -> Verdict:
     said = f"The latest recording, {latest['name']}, cannot be used. {' '.join(faults)}"
     state = worst([verdict.state, "record-again"])
     return replace(verdict, state=state, advice=[said, *verdict.advice])
-
-
-def _latest_hours(present: Installation | None, series: Sequence[SeriesRecord]) -> float | None:
-    known = [float(each.recordings["hours"].max()) for each in series]
-    return max([*known, *([present.hours] if present else [])], default=None)
 
 
 def _next_hours(state: str, hours: float | None, series: Sequence[SeriesRecord]) -> float | None:

@@ -15,6 +15,7 @@ from vibetrend.cli.report import report
 from vibetrend.cli.simulate import simulate
 from vibetrend.cli.status import status
 from vibetrend.cli.watch import watch
+from vibetrend.cli.work import work
 from vibetrend.errors import VibetrendError
 
 INTERRUPTED = 130
@@ -41,7 +42,9 @@ def cli() -> None:
     """
 
 
-for command in (demo, engine, installation, measure, add, status, report, watch, simulate):
+for command in (
+    demo, engine, installation, work, measure, add, status, report, watch, simulate,
+):  # fmt: skip
     cli.add_command(command)
 
 

@@ -16,14 +16,18 @@ from vibetrend.cli.options import (
     stated,
 )
 
+_BEFORE = (
+    "Kept as the damper before: not judged, but shown beside the baseline taken in the same way."
+)
+
 
 @click.command()
 @click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--engine", "name", required=True, help="Name of the engine.")
 @click.option("--hours", type=float, help="What the hour meter shows.")
 @click.option("--date", type=Date(), help="Day of the recording.  [default: its own, else today]")
-@click.option("--baseline", is_flag=True, help="Belongs to the baseline after the installation.")
-@click.option("--before", is_flag=True, help="From before the installation: kept, not judged.")
+@click.option("--baseline", is_flag=True, help="Belongs to the baseline; three complete days.")
+@click.option("--before", is_flag=True, help="Of the damper before: kept to compare, not judged.")
 @click.option("--visit", help="The check-up it belongs to.  [default: the date]")
 @click.option("--position", help="Where the phone or sensor was.")
 @click.option("--device", help="Which phone or sensor.")
@@ -98,6 +102,7 @@ def add(
     if as_json:
         print_json({"added": [entry.to_dict() for entry in added], "status": to_json(records)})
     elif added:
-        filed = {entry.kept.series_id for entry in added}
-        click.echo(f"\n{filed_words(records[0], filed)}\n\n{standing_words(records, today=today)}")
+        filed = {entry.kept.series_id for entry in added if not entry.kept.before}
+        words = filed_words(records[0], filed) if filed else _BEFORE
+        click.echo(f"\n{words}\n\n{standing_words(records, today=today)}")
     ctx.exit(1 if failed else exit_code(records))

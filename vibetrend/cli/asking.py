@@ -21,7 +21,7 @@ _OF_SOUND = {"automatic_gain": "The recorder's automatic gain or noise suppressi
 
 def asking() -> "Callable[[Recording], Recording] | None":
     """Return what completes a recording by asking, each thing once; None without a terminal."""
-    if not _is_terminal():
+    if not is_terminal():
         return None
     answers: dict[str, Any] = {}
 
@@ -61,5 +61,6 @@ def asking() -> "Callable[[Recording], Recording] | None":
     return complete
 
 
-def _is_terminal() -> bool:
+def is_terminal() -> bool:
+    """Say whether there is a person to ask."""
     return sys.stdin.isatty() and sys.stderr.isatty()

@@ -5,10 +5,13 @@ from typing import TYPE_CHECKING
 
 import click
 
+from vibetrend.cli import asking
 from vibetrend.cli.options import json_option, logbook_option, print_json
 
 if TYPE_CHECKING:
     from vibetrend.engine import Engine
+
+_ABOVE_0 = click.FloatRange(min=0, min_open=True)
 
 
 @click.group()
@@ -54,6 +57,10 @@ strokes = {strokes}                 # 4 or 2
 fast_idle_rpm = {fast_idle_rpm:g}       # the speed you record at, warm and out of gear
 # firing_order = [1, 5, 3, 6, 2, 4]
 # rated_rpm = 2600
+# The rise of an order that matters, dB (6.02, doubled, is a convention of this program), and the
+# velocity below which an order does not matter, mm/s rms.
+{limit}
+{small}
 
 # Parts driven by belt or gear: turns per turn of the crank.
 # [[driven]]
@@ -84,6 +91,8 @@ type = "{damper}"          # rubber, viscous, other or unknown
     default="unknown",
     type=click.Choice(["rubber", "viscous", "other", "unknown"]),
 )
+@click.option("--limit-db", type=_ABOVE_0, help="Rise of an order that matters.  [default: 6.02]")
+@click.option("--small-velocity", type=_ABOVE_0, help="Below it an order does not matter, mm/s.")
 @click.option(
     "--output",
     type=click.Path(path_type=Path),
@@ -92,7 +101,14 @@ type = "{damper}"          # rubber, viscous, other or unknown
     help="File to write; an existing one is never overwritten.",
 )
 def new(
-    name: str, cylinders: int, strokes: str, fast_idle_rpm: float, damper: str, output: Path
+    name: str,
+    cylinders: int,
+    strokes: str,
+    fast_idle_rpm: float,
+    damper: str,
+    limit_db: float | None,
+    small_velocity: float | None,
+    output: Path,
 ) -> None:
     """Write an engine file by answering a few questions.
 
@@ -102,9 +118,15 @@ def new(
     from vibetrend.engine import Engine
     from vibetrend.errors import EngineError
 
+    if limit_db is None:
+        limit_db = _asked("Rise of an order that matters, dB (Enter for 6.02: doubled)")
+    if small_velocity is None:
+        small_velocity = _asked("Velocity below which an order does not matter, mm/s (Enter: none)")
     text = _TEMPLATE.format(
         file=output, name=name.replace("\\", "\\\\").replace('"', '\\"'), cylinders=cylinders,
         strokes=strokes, fast_idle_rpm=fast_idle_rpm, damper=damper,
+        limit=_line("limit_db", limit_db, "6.02"),
+        small=_line("small_velocity_mm_s", small_velocity, "0.5"),
     )  # fmt: skip
     Engine.parse(text, where=str(output))
     try:
@@ -117,6 +139,22 @@ def new(
             f"{output}: cannot be written ({error.strerror}); choose another with --output"
         ) from error
     click.echo(f"Wrote {output}. Look it over, then: vibetrend engine add {output}")
+
+
+def _asked(question: str) -> float | None:
+    """Return a person's answer; None if there is nobody to ask, or no answer."""
+
+    def number(text: str) -> float | None:
+        return float(_ABOVE_0(text)) if text else None
+
+    if not asking.is_terminal():
+        return None
+    answer: float | None = click.prompt(question, default="", show_default=False, value_proc=number)
+    return answer
+
+
+def _line(key: str, value: float | None, example: str) -> str:
+    return f"# {key} = {example}" if value is None else f"{key} = {value:g}"
 
 
 @engine.command("list")

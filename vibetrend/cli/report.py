@@ -53,6 +53,7 @@ def write_page(
     records: "Sequence[EngineRecord]", path: Path, *, title: str = "", invented: bool = False
 ) -> Path:
     """Write the page of some engines and return its path."""
+    from vibetrend.checkup.twins import side_by_side
     from vibetrend.errors import VibetrendError
     from vibetrend.report import page, write
 
@@ -62,6 +63,7 @@ def write_page(
         title=title or f"Vibration record: {named}",
         made_at=dt.datetime.now().astimezone(),
         invented=invented,
+        twins=side_by_side(records),
     )
     try:
         path.parent.mkdir(parents=True, exist_ok=True)

@@ -1,46 +1,109 @@
 """What the commands print of where an engine stands, for someone who has never seen it before."""
 
 import datetime as dt
+import math
 from collections.abc import Collection, Sequence
 
-from vibetrend.checkup.records import EngineRecord, SeriesRecord
+from vibetrend.checkup.records import EngineRecord, SeriesRecord, SideBySide
+from vibetrend.checkup.twins import side_by_side
 from vibetrend.cli.words import wrapped
-from vibetrend.report.statements import statements
-from vibetrend.report.words import STATE_WORDS, series_name
-from vibetrend.trend.advice import BLIND, CAUTIONS
+from vibetrend.report import pairs, work
+from vibetrend.report.facts import facts, short_name
+from vibetrend.report.statements import further, idle_trend, statements
+from vibetrend.report.words import NOTHING, STATE_WORDS, fixed, series_name
+from vibetrend.trend.advice import CAUTIONS
 
 _TELLS_APART = ("position", "device", "kind", "condition", "manner")
 
 
 def standing_words(records: Sequence[EngineRecord], *, today: dt.date) -> str:
     """Return where each engine stands: first screen, each series' advice, the cautions."""
-    blocks = []
-    for record in records:
-        title = record.engine.name
-        lines = [title, "-" * len(title)]
-        for said in statements(record, today):
-            lines += wrapped(f"{said.label}: {said.words}. {said.text}".strip())
-            for more in said.more:
-                lines += wrapped(more, indent="  ")
-        for series in record.series:
-            lines += ["", f"  {series_name(series.info)}"]
-            for advice in series.verdict.advice:
-                if advice not in (BLIND, *CAUTIONS):
-                    lines += wrapped(f"- {advice}", indent="  ", hanging="    ")
-        blocks.append("\n".join(lines))
+    blocks = ["\n".join(_engine(record, today)) for record in records]
+    blocks += ["\n".join(_side_by_side(each)) for each in side_by_side(records)]
     blocks.append("\n".join(line for caution in CAUTIONS for line in wrapped(caution)))
     return "\n\n".join(blocks)
+
+
+def _engine(record: EngineRecord, today: dt.date) -> list[str]:
+    title = record.engine.name
+    lines = [title, "-" * len(title)]
+    told: set[str] = set()
+    for said in statements(record, today):
+        lines += wrapped(f"{said.label}: {said.words}. {said.text}".strip())
+        told |= {said.text, *said.more}
+        for more in said.more:
+            lines += wrapped(more, indent="  ")
+    for mark in work.marks(record)[-1:]:
+        lines += wrapped(f"Last work: {mark.name}.")
+    for series in record.series:
+        lines += ["", *_series(series, record, told)]
+    return lines
+
+
+def _series(series: SeriesRecord, record: EngineRecord, told: Collection[str]) -> list[str]:
+    """Return the verdict of one series and its advice, without what the first screen told."""
+    said = idle_trend(series, facts(series, record), record)
+    end = work.ended_by(record, series)
+    when = f"Before the work ({end.name}): " if end else ""
+    lines = wrapped(f"{when}{series_name(series.info)}: {said.words.lower()}.", indent="  ")
+    step = pairs.after_work(series, record)
+    texts = [said.text, *said.more, *([f"{step.title}. {step.text}"] if step else [])]
+    for text in texts:
+        if text not in told:
+            lines += wrapped(text, indent="    ", hanging="    ")
+    if end is None:
+        for advice in further(series):
+            lines += wrapped(f"- {advice}", indent="  ", hanging="    ")
+    return lines
+
+
+def _side_by_side(each: SideBySide) -> list[str]:
+    """Return two like engines as a small table."""
+    title = f"{' and '.join(each.engines)} side by side"
+    lines = [title, "-" * len(title), *wrapped(series_name(each.info))]
+    lines += wrapped(
+        "No verdict: two like engines differ by several dB when both are sound. What counts is "
+        "the change of each against its own baseline."
+    )
+    first, second = (name[:12] for name in each.engines)
+    unit = f"{each.unit} rms"
+    lines.append(_cells("", first, second, "difference", first, second))
+    lines.append(_cells("", unit, unit, "dB", "own change", "own change"))
+    for row in each.table.to_dict(orient="records"):
+        levels = (f"{row[name]:#.3g}" for name in ("first", "second"))
+        changes = ("difference_db", "first_change_db", "second_change_db")
+        name = short_name(row["feature"], row["order"])[:12]
+        lines.append(_cells(name, *levels, *(_db(row[change]) for change in changes)))
+    return lines
+
+
+def _cells(name: str, *numbers: str) -> str:
+    return f"{name:>12}" + "".join(f" {number:>12}" for number in numbers)
+
+
+def _db(value: float) -> str:
+    return NOTHING if math.isnan(value) else fixed(value, 1, sign=True)
 
 
 def filed_words(record: EngineRecord, series_ids: Collection[int]) -> str:
     """Return what became of the recordings just added, series by series."""
     lines = []
-    compared = [one for one in record.series if one.verdict.state != "no-baseline"]
+    current = [one for one in record.series if not one.ended]
+    compared = [one for one in current if one.verdict.state != "no-baseline"]
     for one in record.series:
         if one.info["id"] not in series_ids:
             continue
         lines += wrapped(f"{series_name(one.info)}: {STATE_WORDS[one.verdict.state].lower()}.")
-        if one not in compared and compared:
+        if one in compared or one.ended:
+            continue
+        begun = work.begun_by(record, one)
+        if begun is not None and work.earlier(record, one) is not None:
+            lines += wrapped(
+                f"Compared with nothing: after the work, {begun.name}, a new baseline begins. "
+                f"Add its recordings with --baseline.",
+                indent="  ",
+            )
+        elif compared:
             lines += wrapped(
                 f"Compared with nothing: the baseline differs in {_difference(one, compared[0])}. "
                 f"State the same as then, or begin a baseline of its own with --baseline.",

@@ -7,5 +7,6 @@ from vibetrend.logbook.book import Logbook
 from vibetrend.logbook.engines import Installation
 from vibetrend.logbook.filing import Series
 from vibetrend.logbook.recordings import KeptRecording
+from vibetrend.logbook.works import Work
 
-__all__ = ["Installation", "KeptRecording", "Logbook", "Series"]
+__all__ = ["Installation", "KeptRecording", "Logbook", "Series", "Work"]

@@ -12,12 +12,22 @@ import pandas as pd
 from vibetrend.engine import Engine
 from vibetrend.errors import LogbookError
 from vibetrend.hashing import digest
-from vibetrend.logbook import engines, filing, recordings, tables, verdicts, versions
+from vibetrend.logbook import (
+    closing,
+    engines,
+    filing,
+    recordings,
+    tables,
+    verdicts,
+    versions,
+    works,
+)
 from vibetrend.logbook.database import Database, make_private_file, reason
 from vibetrend.logbook.engines import Installation
 from vibetrend.logbook.filing import Series
 from vibetrend.logbook.originals import Originals
 from vibetrend.logbook.recordings import KeptRecording
+from vibetrend.logbook.works import Work
 
 if TYPE_CHECKING:  # only the type: to look into a logbook, nothing has to be measured
     from vibetrend.orders.measurement import Measurement
@@ -130,6 +140,31 @@ class Logbook:
             rows = engines.installation_rows(connection, engines.number(connection, engine_name))
             return [engines.installation(row, engine_name) for row in rows]
 
+    def add_work(
+        self, engine_name: str, *, date: dt.date, hours: float, what: str, note: str = ""
+    ) -> Work:
+        """Keep what was done to an engine and may have moved levels for good.
+
+        It begins a new epoch of the installation: recordings made since, and added before this
+        was entered, are filed under it. The same work again is one entry, marked `duplicate`.
+
+        Raises
+        ------
+        LogbookError
+            If no installation had begun by then, the hours contradict what is known of the
+            engine, or there is no such kind of work.
+        """
+        with self._database.writing() as connection:
+            work = works.add(connection, engine_name, date=date, hours=hours, what=what, note=note)
+            if not work.duplicate:
+                filing.file_again(connection, engines.number(connection, engine_name))
+            return work
+
+    def work(self, engine_name: str) -> list[Work]:
+        """Return the work on an engine, earliest first."""
+        with self._database.reading() as connection:
+            return works.of_engine(connection, engines.number(connection, engine_name))
+
     def find_recording(self, engine_name: str, sha256: str) -> KeptRecording | None:
         """Return the engine's recording with this content, None if there is none."""
         with self._database.reading() as connection:
@@ -167,7 +202,8 @@ class Logbook:
         ------
         LogbookError
             If `content` is not what was measured, the engine is not known, or what is stated
-            makes no sense: hours that run back against the date of another recording, say.
+            makes no sense: hours that run back against the date of another recording, or one
+            more day for a baseline that is complete.
         """
         recordings.check_entry(visit=visit, hours=hours, baseline=baseline, before=before)
         sha256 = digest(content)
@@ -186,7 +222,7 @@ class Logbook:
             kept = recordings.find(connection, engine_id, sha256)
             if kept is not None:
                 return replace(kept, duplicate=True)
-            return recordings.add(
+            kept = recordings.add(
                 connection,
                 engine_id,
                 sha256,
@@ -197,6 +233,9 @@ class Logbook:
                 baseline=baseline,
                 before=before,
             )
+            if baseline:
+                closing.refuse_another_day(connection, kept)
+            return kept
 
     def series(self, engine_name: str) -> list[Series]:
         """Return the engine's series that hold recordings, in the order they were begun."""
@@ -216,17 +255,19 @@ class Logbook:
             filing.check_series(connection, series_id)
             return tables.recordings(connection, series_id)
 
-    def history(self, series_id: int) -> pd.DataFrame:
+    def history(self, series_id: int, *, before: bool = False) -> pd.DataFrame:
         """Return a row for each recording and feature of a series, as `judge` takes it.
 
         Columns: `recording` (short id), `visit`, `hours`, `order` (NaN for overall levels),
         `amplitude` (rms, above 0), `standard_error`, `baseline`, `feature`, `floor`, `visible`,
-        `date`, `rpm` (measured, else as stated). Recordings that are unusable or from before
-        the damper was renewed are left out.
+        `date`, `rpm` (measured, else as stated), `temperature_c` (coolant, as stated) and
+        `velocity_mm_s` (rms, of orders; NaN where it has no meaning). Unusable recordings are
+        left out, and so are those from before the damper was renewed, which `judge` must not
+        see: with `before` it is these alone.
         """
         with self._database.reading() as connection:
             filing.check_series(connection, series_id)
-            return tables.history(connection, series_id)
+            return tables.history(connection, series_id, before=before)
 
     def measurement(self, recording: str) -> dict[str, Any]:
         """Return what was measured in a recording, by its short id: `Measurement.to_dict()`."""

@@ -125,6 +125,12 @@ def installation_rows(connection: sa.Connection, engine_id: int) -> list[sa.Row[
     return list(connection.execute(query.order_by(table.c.date, table.c.hours, table.c.id)))
 
 
+def installation_at(rows: list[sa.Row[Any]], date: str, hours: float) -> int | None:
+    """Return the key of the latest installation that had begun by this date and these hours."""
+    begun = [row.id for row in rows if row.date <= date and row.hours <= hours]
+    return begun[-1] if begun else None
+
+
 def installation(row: Any, name: str) -> Installation:
     """Return an installation from its row."""
     return Installation(

@@ -5,13 +5,14 @@ speed may differ by 4 %.
 """
 
 import json
+from collections.abc import Callable
 from dataclasses import asdict, dataclass, fields
 from typing import Any
 
 import sqlalchemy as sa
 
 from vibetrend.errors import LogbookError
-from vibetrend.logbook import engines, schema
+from vibetrend.logbook import engines, schema, works
 from vibetrend.logbook.database import add_row
 from vibetrend.logbook.engines import Installation
 from vibetrend.recording import Recording
@@ -50,9 +51,19 @@ class Series:
     manner: str
     condition: str
     speed_rpm: float | None  # None where it sweeps (run-up, coast-down) or is not known
-    epoch: int
+    epoch: int  # count of times that work was done before
     installation: Installation | None  # None for recordings from before the first
     unit: str  # of the samples
+    keeps_before: bool  # holds recordings from before the damper was renewed
+
+    def is_like(self, other: "Series") -> bool:
+        """Say whether they would be one series, were they of one installation and epoch."""
+        mine, others = self.speed_rpm, other.speed_rpm
+        if any(getattr(self, each.name) != getattr(other, each.name) for each in fields(Tags)):
+            return False
+        if mine is None or others is None:
+            return mine is others
+        return abs(mine / others - 1) <= SPEED_BAND + 1e-9  # as in `_series`
 
 
 _newer = schema.filing.alias("newer")
@@ -80,15 +91,15 @@ def file(connection: sa.Connection, recording_id: int) -> None:
     ).one()
     stated = json.loads(row.tags)
     tags = Tags(**{field.name: stated[field.name] for field in fields(Tags)})
-    installations = engines.installation_rows(connection, row.engine_id)
+    installation_id, epoch = _times(connection, row.engine_id)(row.date, row.hours)
     # What the person stated holds before what was measured: it is the speed they will set again.
     stated_or_measured = row.speed_rpm if row.rpm is None else row.rpm
     series_id = _series(
         connection,
         {
             "engine_id": row.engine_id,
-            "installation_id": _installation_at(installations, row.date, row.hours),
-            "epoch": 0,
+            "installation_id": installation_id,
+            "epoch": epoch,
             **asdict(tags),
         },
         speed_rpm=stated_or_measured if tags.manner == "steady" else None,
@@ -103,19 +114,25 @@ def file(connection: sa.Connection, recording_id: int) -> None:
 
 
 def file_again(connection: sa.Connection, engine_id: int) -> None:
-    """File again what an installation entered late has taken over; the rest stays where it is."""
+    """File again what an installation or work entered late has taken over; the rest stays."""
     recording, series = schema.recording, schema.series
     filed = (
-        sa.select(recording.c.id, recording.c.date, recording.c.hours, series.c.installation_id)
+        sa.select(
+            recording.c.id,
+            recording.c.date,
+            recording.c.hours,
+            series.c.installation_id,
+            series.c.epoch,
+        )
         .select_from(
             recording.join(schema.filing).join(series, schema.filing.c.series_id == series.c.id)
         )
         .where(recording.c.engine_id == engine_id, IS_CURRENT)
         .order_by(recording.c.id)
     )
-    installations = engines.installation_rows(connection, engine_id)
+    belongs_to = _times(connection, engine_id)
     for row in connection.execute(filed).all():
-        if _installation_at(installations, row.date, row.hours) != row.installation_id:
+        if belongs_to(row.date, row.hours) != (row.installation_id, row.epoch):
             file(connection, row.id)
 
 
@@ -128,7 +145,14 @@ def all_series(connection: sa.Connection, engine_name: str) -> list[Series]:
     }
     table = schema.series
     holds_some = sa.exists().where(schema.filing.c.series_id == table.c.id, IS_CURRENT)
-    query = sa.select(table).where(table.c.engine_id == engine_id, holds_some)
+    keeps_before = sa.exists().where(
+        schema.filing.c.series_id == table.c.id,
+        schema.recording.c.id == schema.filing.c.recording_id,
+        schema.recording.c.before,
+        IS_CURRENT,
+    )
+    query = sa.select(table, keeps_before.label("keeps_before"))
+    query = query.where(table.c.engine_id == engine_id, holds_some)
     return [
         Series(
             installation=installations.get(row.installation_id),
@@ -150,10 +174,18 @@ def check_series(connection: sa.Connection, series_id: int) -> None:
         )
 
 
-def _installation_at(installations: list[sa.Row[Any]], date: str, hours: float) -> int | None:
-    """Return the key of the latest that had begun by this date and these hours."""
-    begun = [row.id for row in installations if row.date <= date and row.hours <= hours]
-    return begun[-1] if begun else None
+def _times(
+    connection: sa.Connection, engine_id: int
+) -> Callable[[str, float], tuple[int | None, int]]:
+    """Return what gives the installation, and its epoch, that a date and hours belong to."""
+    installations = engines.installation_rows(connection, engine_id)
+    work = works.of_engine(connection, engine_id)
+
+    def belongs_to(date: str, hours: float) -> tuple[int | None, int]:
+        installation_id = engines.installation_at(installations, date, hours)
+        return installation_id, works.epoch_at(work, installation_id, date, hours)
+
+    return belongs_to
 
 
 def _series(connection: sa.Connection, exact: dict[str, Any], *, speed_rpm: float | None) -> int:

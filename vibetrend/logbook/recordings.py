@@ -12,6 +12,7 @@ import sqlalchemy as sa
 from vibetrend.errors import LogbookError
 from vibetrend.logbook import engines, filing, schema
 from vibetrend.logbook.database import add_row
+from vibetrend.logbook.hours import refuse_impossible
 from vibetrend.recording import Circumstances
 
 if TYPE_CHECKING:  # only the type: to look into a logbook, nothing has to be measured
@@ -66,7 +67,7 @@ def add(
     before: bool,
 ) -> KeptRecording:
     """Add a recording that is not there yet, with its measurement, and file it in a series."""
-    _refuse_impossible_hours(connection, engine_id, date, hours)
+    refuse_impossible(connection, engine_id, date, hours)
     recording = measurement.recording
     path = recording.source.path if recording.source else ""
     recording_id = add_row(
@@ -108,29 +109,6 @@ def among(tags: dict[str, Any]) -> dict[str, Any]:
 
 def _stated(circumstances: Circumstances) -> dict[str, Any]:
     return {name: value for name, value in asdict(circumstances).items() if value not in (None, "")}
-
-
-def _refuse_impossible_hours(
-    connection: sa.Connection, engine_id: int, date: dt.date, hours: float
-) -> None:
-    """Refuse engine hours that run back against the date, or faster than a clock does."""
-    table, fitted = schema.recording.c, schema.installation.c
-    recorded = sa.select(table.date, table.hours, table.label)
-    installed = sa.select(fitted.date, fitted.hours, sa.literal(""))
-    known = sa.union_all(
-        recorded.where(table.engine_id == engine_id),
-        installed.where(fitted.engine_id == engine_id),
-    )
-    for day, then, label in connection.execute(known):
-        days = (date - dt.date.fromisoformat(day)).days
-        run = hours - then
-        back = label and ((days > 0 and run < 0) or (days < 0 and run > 0))
-        if back or (abs(run) > 24 * (abs(days) + 1) and days * run >= 0):
-            what = f"recording {label}" if label else "the installation"
-            raise LogbookError(
-                f"{date} at {hours:g} h contradicts {what} of {day} at {then:g} h: engine hours "
-                f"only grow, and by 24 a day at most; correct --hours or --date"
-            )
 
 
 def check_entry(*, visit: str, hours: float, baseline: bool, before: bool) -> None:
@@ -234,6 +212,7 @@ def _features(result: dict[str, Any]) -> list[dict[str, Any]]:
             "standard_error": row["standard_error"],
             "floor": row["floor"],
             "visible": bool(row["visible"]),
+            "velocity_mm_s": row["velocity_mm_s"] if feature == "order" else None,
         }
         for feature, order, row in lines
     ]
@@ -245,6 +224,7 @@ def _features(result: dict[str, Any]) -> list[dict[str, Any]]:
             "standard_error": None,
             "floor": None,
             "visible": True,
+            "velocity_mm_s": None,
         }
         for row in result["overall"]
     ]

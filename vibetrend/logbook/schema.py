@@ -5,7 +5,7 @@ A column's comment says what it holds and, in brackets, its unit. The tables are
 Rows are only ever added: the newest engine file, filing, measurement and verdict are the
 current ones, and the older ones stay to be looked at.
 
-Versions: 0001 first.
+Versions: 0001 first; 0002 work, and the velocity of orders.
 """
 
 import datetime as dt
@@ -14,7 +14,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy import Boolean, Float, ForeignKey, Integer, Text
 
-SCHEMA_VERSION = "0001"
+SCHEMA_VERSION = "0002"
 
 metadata = sa.MetaData()
 
@@ -63,6 +63,19 @@ installation = sa.Table(
     _column("engine_toml", Text, comment="copy of the engine file at that time [text]"),
     _column("added_at", Text, comment="when it was added [UTC]"),
     sa.Index("installation_of_engine", "engine_id"),
+)
+
+work = sa.Table(
+    "work",
+    metadata,
+    _number("work"),
+    _column("engine_id", Integer, ForeignKey("engine.id"), comment="engine worked on [key]"),
+    _column("date", Text, comment="day it was done [date]"),
+    _column("hours", Float, comment="engine hours at that time [h]"),
+    _column("what", Text, comment="mounts, injectors, belt and so on [text]"),
+    _column("note", Text, comment="what exactly was done; may be blank [text]"),
+    _column("added_at", Text, comment="when it was added [UTC]"),
+    sa.Index("work_of_engine", "engine_id"),
 )
 
 series = sa.Table(
@@ -153,6 +166,12 @@ amplitude = sa.Table(
     _column("standard_error", Float, empty=True, comment="of the amplitude [unit in result]"),
     _column("floor", Float, empty=True, comment="noise level [unit in result]"),
     _column("visible", Boolean, comment="can be told from noise [yes/no]"),
+    _column(
+        "velocity_mm_s",
+        Float,
+        empty=True,
+        comment="rms velocity of an order; empty if it has no meaning [mm/s]",
+    ),
     sqlite_with_rowid=False,
 )
 

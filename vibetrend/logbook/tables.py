@@ -11,7 +11,8 @@ from vibetrend.logbook import schema
 from vibetrend.logbook.filing import IS_CURRENT, IS_NEWEST
 from vibetrend.logbook.recordings import among
 
-_NUMBERS = ["hours", "order", "amplitude", "standard_error", "floor", "rpm", "speed_rpm"]
+_NUMBERS = ["hours", "order", "amplitude", "standard_error", "floor", "rpm", "speed_rpm",
+            "temperature_c", "velocity_mm_s"]  # fmt: skip
 _YES_NO = ["baseline", "before", "visible", "unusable"]
 
 _in_series = schema.recording.join(schema.filing).join(
@@ -50,7 +51,7 @@ def recordings(connection: sa.Connection, series_id: int) -> pd.DataFrame:
     return found
 
 
-def history(connection: sa.Connection, series_id: int) -> pd.DataFrame:
+def history(connection: sa.Connection, series_id: int, *, before: bool) -> pd.DataFrame:
     """Return one row for each recording and feature that may be compared, by hours."""
     table, measurement, amplitude = schema.recording.c, schema.measurement.c, schema.amplitude.c
     query = _of(
@@ -67,9 +68,11 @@ def history(connection: sa.Connection, series_id: int) -> pd.DataFrame:
         amplitude.visible,
         table.date,
         sa.func.coalesce(measurement.speed_rpm, table.rpm).label("rpm"),
+        sa.func.json_extract(table.tags, "$.coolant_c").label("temperature_c"),
+        amplitude.velocity_mm_s,
     )
     query = query.join(schema.amplitude, amplitude.measurement_id == measurement.id).where(
-        amplitude.amplitude > 0, ~measurement.unusable, ~table.before
+        amplitude.amplitude > 0, ~measurement.unusable, table.before == before
     )
     return _table(connection, query.order_by(*_by_hours, amplitude.place))
 

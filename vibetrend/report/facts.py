@@ -3,10 +3,8 @@
 import math
 from dataclasses import dataclass
 
-import pandas as pd
-
-from vibetrend.checkup.records import SeriesRecord
-from vibetrend.trend import DOUBLED_DB, STATES
+from vibetrend.checkup.records import EngineRecord, SeriesRecord
+from vibetrend.trend import STATES
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -26,19 +24,23 @@ class Fact:
     hours_to_limit_low: float
     hours_to_limit_high: float
     probability_never: float
+    noticeable_db: float  # the jump that a second day would confirm
     limit_db: float
+    at_least: bool  # noise hid it at the baseline: it rose by more than is shown
+    small: bool  # so weak at the latest check-up that it does not matter, as the engine file says
+    ended: bool  # by work: no forecast holds any longer
+    now_hours: float  # engine hours at the latest recording
+    renewal_hours: float  # engine hours at which the damper is due, NaN where not known
 
     @property
     def short(self) -> str:
         """How a narrow column names it: ``4.5`` or ``alternator``."""
-        return f"{self.order:g}" if self.feature == "order" else self.feature.partition(": ")[2]
+        return short_name(self.feature, self.order)
 
     @property
     def name(self) -> str:
         """How a sentence names it: ``order 4.5`` or ``driven line alternator``."""
-        kind, _, rest = self.feature.partition(": ")
-        words = {"driven": "driven line", "overall": "overall level", "resonance": "resonance"}
-        return f"order {self.order:g}" if kind == "order" else f"{words.get(kind, kind)} {rest}"
+        return feature_name(self.feature, self.order)
 
     @property
     def band_db(self) -> float:
@@ -51,10 +53,27 @@ class Fact:
         return self.state in ("record-again", "another-day", "changed", "past-limit")
 
     @property
+    def renewal_in_hours(self) -> float:
+        """How long the damper still has, NaN where not known; no forecast goes beyond."""
+        return self.renewal_hours - self.now_hours
+
+    @property
     def rank(self) -> tuple[int, float]:
         """Worst state first, then strongest evidence, when sorted in reverse."""
         evidence = 0.0 if math.isnan(self.evidence_z) else abs(self.evidence_z)
         return severity(self.state), evidence
+
+
+def short_name(feature: str, order: float) -> str:
+    """Return how a narrow column names a feature: ``4.5`` or ``alternator``."""
+    return f"{order:g}" if feature == "order" else feature.partition(": ")[2]
+
+
+def feature_name(feature: str, order: float) -> str:
+    """Return how a sentence names a feature: ``order 4.5`` or ``driven line alternator``."""
+    kind, _, rest = feature.partition(": ")
+    words = {"driven": "driven line", "overall": "overall level", "resonance": "resonance"}
+    return f"order {order:g}" if kind == "order" else f"{words.get(kind, kind)} {rest}"
 
 
 def severity(state: str) -> int:
@@ -62,43 +81,34 @@ def severity(state: str) -> int:
     return STATES.index(state) if state in STATES else 0
 
 
-def facts(series: SeriesRecord, firing_order: float | None = None) -> list[Fact]:
+def facts(series: SeriesRecord, of: EngineRecord) -> list[Fact]:
     """Return a fact for each row of the verdict: orders by number, then the others by name."""
-    limits = _limits(series.history)
-    numbers = [name for name in Fact.__annotations__ if name not in _TEXTS]
-    found = [
-        Fact(
-            feature=str(row["feature"]),
-            firing=row["feature"] == "order" and row["order"] == firing_order,
+    due = _float(of.status["renewal"]["due_hours"])
+    now = math.nan if series.history.empty else float(series.history["hours"].max())
+    found = []
+    for row in series.verdict.orders.to_dict(orient="records"):
+        feature, order = str(row["feature"]), _float(row["order"])
+        fact = Fact(
+            feature=feature,
+            order=order,
+            firing=feature == "order" and order == of.engine.firing_order_number,
             state=str(row["state"]),
-            limit_db=limits.get((str(row["feature"]), _key(row["order"])), _usual(row["feature"])),
-            **{name: _float(row.get(name)) for name in numbers},
+            small=bool(row["small"]),
+            at_least=bool(row["at_least"]),
+            ended=series.ended,
+            now_hours=now,
+            renewal_hours=due,
+            **{name: _float(row[name]) for name in _NUMBERS},
         )
-        for row in series.verdict.orders.to_dict(orient="records")
-    ]
+        found.append(fact)
     return sorted(found, key=lambda fact: (fact.feature != "order", fact.feature, fact.order))
 
 
-_TEXTS = ("feature", "firing", "state", "limit_db")
-
-
-def _limits(history: pd.DataFrame) -> dict[tuple[str, float | None], float]:
-    if "limit_db" not in history or history.empty:
-        return {}
-    named = history.assign(feature=history.get("feature", "order"))
-    rows = named[named["limit_db"].notna()].to_dict(orient="records")
-    return {(str(row["feature"]), _key(row["order"])): float(row["limit_db"]) for row in rows}
-
-
-def _usual(feature: str) -> float:
-    """Return the limit the judge uses; a resonance's frequency and width have none."""
-    open_ended = feature.startswith("resonance") and not feature.endswith("height")
-    return math.nan if open_ended else DOUBLED_DB
-
-
-def _key(order: object) -> float | None:
-    value = _float(order)
-    return None if math.isnan(value) else value
+_NUMBERS = (
+    "change_db", "scatter_db", "evidence_z", "since_hours", "slope_db_per_1000h",
+    "hours_to_limit", "hours_to_limit_low", "hours_to_limit_high", "probability_never",
+    "noticeable_db", "limit_db",
+)  # fmt: skip
 
 
 def _float(value: object) -> float:

@@ -15,6 +15,7 @@ from vibetrend.report.facts import Fact
 from vibetrend.report.histories import forecast_reach
 from vibetrend.report.levels import Levels
 from vibetrend.report.pictures import disc_radius, is_usual
+from vibetrend.report.work import Mark
 
 if TYPE_CHECKING:  # only the type
     from vibetrend.orders import Spectrogram
@@ -27,7 +28,9 @@ def plain(words: object) -> str:
     return str(words).replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
 
 
-def history(fact: Fact, levels: Levels, reach: tuple[float, float]) -> Figure:
+def history(
+    fact: Fact, levels: Levels, reach: tuple[float, float], marks: Sequence[Mark] = ()
+) -> Figure:
     """Return the history of one feature over engine hours, with limit and forecast.
 
     `reach` is the common scale of the series in dB.
@@ -45,7 +48,7 @@ def history(fact: Fact, levels: Levels, reach: tuple[float, float]) -> Figure:
         "line": {"color": tone, "width": 2}, "marker": {"color": tone, "size": 6},
         "hovertemplate": "%{y:+.1f} dB at %{x:.0f} h<extra>check-up</extra>",
     }  # fmt: skip
-    shapes = _ground(fact, visits)
+    shapes = [*_ground(fact, visits), *_uprights(marks)]
     ahead = forecast_reach(fact, levels)
     if ahead and not visits.empty:
         now = float(visits["hours"].iloc[-1])
@@ -53,11 +56,11 @@ def history(fact: Fact, levels: Levels, reach: tuple[float, float]) -> Figure:
     layout = _layout("engine hours", "change against the baseline, dB", shapes)
     high = max(reach[1], fact.limit_db + 0.9) if ahead else reach[1]
     layout["yaxis"] |= {"range": [reach[0], high], "dtick": 3 if high - reach[0] > 8 else 1}
-    layout["annotations"] = _names(fact, high)
+    layout["annotations"] = [*_names(fact, high), *_letters(marks)]
     return {"label": fact.name, "data": [*traces, course], "layout": layout}
 
 
-def together(levels: Levels) -> Figure:
+def together(levels: Levels, marks: Sequence[Mark] = ()) -> Figure:
     """Return what all orders did together, placement by placement."""
     table = levels.together
     used, out = table[table["used"].astype(bool)], table[~table["used"].astype(bool)]
@@ -70,7 +73,8 @@ def together(levels: Levels) -> Figure:
         "x": _list(means["hours"], 1), "y": _list(means["together_db"], 3),
         "line": {"color": "--ink", "width": 1.5},
     })  # fmt: skip
-    layout = _layout("engine hours", "all orders together, dB", [])
+    layout = _layout("engine hours", "all orders together, dB", _uprights(marks))
+    layout["annotations"] = _letters(marks)
     span = max(3.0, float(table["together_db"].abs().max()) + 0.5)
     layout["yaxis"] |= {"range": [-span, span]}
     return {"label": "all orders together", "data": traces, "layout": layout}
@@ -205,6 +209,31 @@ def _names(fact: Fact, high: float) -> list[Figure]:
     return found
 
 
+def _uprights(marks: Sequence[Mark]) -> list[Figure]:
+    """Return an upright for each work."""
+    return [
+        {
+            "type": "line", "yref": "paper", "y0": 0, "y1": 1,
+            "x0": one.hours, "x1": one.hours,
+            "line": {"color": "--ink", "width": 1},
+        }
+        for one in marks
+    ]  # fmt: skip
+
+
+def _letters(marks: Sequence[Mark]) -> list[Figure]:
+    """Return the letter of each work, with what was done on hovering."""
+    return [
+        {
+            "text": f"<b>{one.letter}</b>", "hovertext": plain(one.name),
+            "showarrow": False, "font": {"size": 13, "color": "--ink"},
+            "x": one.hours, "xanchor": "left", "xshift": 2,
+            "yref": "paper", "y": 0, "yanchor": "bottom",
+        }
+        for one in marks
+    ]  # fmt: skip
+
+
 def _fan(fact: Fact, now: float, level: float, ahead: float) -> list[Figure]:
     """Return the range of ways to the limit, cut where the picture ends."""
     low, high = fact.hours_to_limit_low, fact.hours_to_limit_high
@@ -238,7 +267,7 @@ def _list(values: Any, digits: int) -> list[float | None]:
 def _layout(x_title: str, y_title: str, shapes: list[Figure]) -> Figure:
     axis = {
         "gridcolor": "--rule", "zerolinecolor": "--steel", "zerolinewidth": 1,
-        "linecolor": "--rule", "tickfont": {"color": "--soft"}, "automargin": True,
+        "linecolor": "--rule", "tickfont": {"color": "--soft"},
     }  # fmt: skip
     title = {"font": {"size": 13, "color": "--soft"}, "standoff": 8}
     return {
@@ -247,7 +276,8 @@ def _layout(x_title: str, y_title: str, shapes: list[Figure]) -> Figure:
         "plot_bgcolor": "rgba(0,0,0,0)",
         "font": {"color": "--ink", "size": 13},
         "xaxis": {**axis, "title": {**title, "text": x_title}, "separatethousands": False},
-        "yaxis": {**axis, "title": {**title, "text": y_title}},
+        # The margin below always fits; with both to be found, plotly may not come to rest.
+        "yaxis": {**axis, "title": {**title, "text": y_title}, "automargin": True},
         "hovermode": "closest",
         "hoverlabel": {"bgcolor": "--paper", "bordercolor": "--steel", "font": {"color": "--ink"}},
         "showlegend": False,

@@ -23,6 +23,8 @@ GLOSSES = {
     "damper resonance": "the speed and shape at which crankshaft and damper twist most; the "
     "direct sign of the damper's stiffness.",
     "file hash": "the SHA-256 of the original file; the same file gives the same hash.",
+    "work": "anything done to the engine that may move levels for good; each begins a new "
+    "baseline, and what was judged before it stays readable further below.",
     "renewal": "the damper is renewed at so many hours or years, whichever comes first.",
 }
 

@@ -11,6 +11,7 @@ from vibetrend.report.drawing import Frame, box, cross, line, mark, picture, sig
 from vibetrend.report.facts import Fact
 from vibetrend.report.levels import Levels
 from vibetrend.report.words import about
+from vibetrend.report.work import Mark
 
 
 def reach_db(levels: Levels, found: Sequence[Fact]) -> tuple[float, float]:
@@ -22,18 +23,22 @@ def reach_db(levels: Levels, found: Sequence[Fact]) -> tuple[float, float]:
     return 3 * min(math.floor(low / 3), -1), 3 * max(math.ceil(high / 3), 1)
 
 
-def small_history(fact: Fact, levels: Levels, reach: tuple[float, float]) -> Markup:
+def small_history(
+    fact: Fact, levels: Levels, reach: tuple[float, float], marks: Sequence[Mark] = ()
+) -> Markup:
     """Return the history of one order, small enough to see all orders at once."""
     placements, visits = levels.of(fact.feature, fact.order)
     if visits.empty:
         return Markup("")
-    frame = _hours_frame(levels, reach, height=84, bottom=6)
-    parts = _ground(frame, fact, visits)
+    frame = _hours_frame(levels, reach, marks, height=84, bottom=6)
+    parts = [*_ground(frame, fact, visits), *_work(frame, marks)]
     parts += _course(frame, fact, placements, visits, size=1.3)
     return picture(parts, height=84, label=_said(fact, visits))
 
 
-def large_history(fact: Fact, levels: Levels, reach: tuple[float, float]) -> Markup:
+def large_history(
+    fact: Fact, levels: Levels, reach: tuple[float, float], marks: Sequence[Mark] = ()
+) -> Markup:
     """Return the history of one order with scales, limit and the hours to it."""
     placements, visits = levels.of(fact.feature, fact.order)
     if visits.empty:
@@ -42,8 +47,10 @@ def large_history(fact: Fact, levels: Levels, reach: tuple[float, float]) -> Mar
     ahead = forecast_reach(fact, levels)
     high = max(reach[1], 3 * math.ceil((fact.limit_db + 1) / 3)) if ahead else reach[1]
     until = now + ahead
-    frame = _hours_frame(levels, (reach[0], high), height=320, bottom=26, left=6, until=until)
-    parts = _ground(frame, fact, visits)
+    frame = _hours_frame(
+        levels, (reach[0], high), marks, height=320, bottom=26, left=6, until=until
+    )
+    parts = [*_ground(frame, fact, visits), *_work(frame, marks)]
     for db in range(int(reach[0]), int(high) + 1, 3):
         parts.append(text(0.5, frame.y(db) - 4, f"{signed(db)} dB", "tick"))
     for value in ticks(frame.low_x, frame.high_x, 6):
@@ -51,7 +58,8 @@ def large_history(fact: Fact, levels: Levels, reach: tuple[float, float]) -> Mar
     if fact.limit_db <= high:
         y = frame.y(fact.limit_db)
         parts.append(text(99, y - 5, f"limit {fact.limit_db:+.1f} dB", "tick far", "end"))
-    parts += _forecast(frame, fact, now, visits)
+    if ahead and fact.limit_db <= high:
+        parts += _forecast(frame, fact, now, visits)
     parts += _course(frame, fact, placements, visits, size=2.0)
     if math.isfinite(fact.since_hours):
         x = frame.x(fact.since_hours)
@@ -59,15 +67,16 @@ def large_history(fact: Fact, levels: Levels, reach: tuple[float, float]) -> Mar
     return picture(parts, height=320, label=_said(fact, visits))
 
 
-def together_history(levels: Levels) -> Markup:
+def together_history(levels: Levels, marks: Sequence[Mark] = ()) -> Markup:
     """Return what all orders did together, placement by placement."""
     table = levels.together
     used = table[table["used"].astype(bool)]
     if used.empty:
         return Markup("")
     span = 3 * max(math.ceil(float(table["together_db"].abs().max()) / 3), 1)
-    frame = _hours_frame(levels, (-span, span), height=260, bottom=26, left=7)
+    frame = _hours_frame(levels, (-span, span), marks, height=260, bottom=26, left=7)
     parts = [_rule(frame, db) for db in range(-span, span + 1, 3)]
+    parts += _work(frame, marks)
     parts += [text(1, frame.y(db) - 4, f"{signed(db)} dB", "tick") for db in (-span, 0, span)]
     parts += [
         text(frame.x(value), 255, f"{value:.0f} h", "tick", "middle")
@@ -79,17 +88,27 @@ def together_history(levels: Levels) -> Markup:
 
 
 def forecast_reach(fact: Fact, levels: Levels) -> float:
-    """Return the hours ahead that a history shows: the forecast, at most as long as the past."""
-    if fact.state == "past-limit" or not math.isfinite(fact.hours_to_limit_low):
+    """Return the hours ahead that a history shows, 0 for no forecast.
+
+    At most as long as the past, and never beyond the damper's renewal.
+    """
+    told = math.isfinite(fact.hours_to_limit_low) and not fact.ended
+    if fact.state == "past-limit" or not told:
         return 0.0
     past = float(levels.placements["hours"].max() - levels.placements["hours"].min())
+    most = max(past, 500.0)
+    if math.isfinite(fact.renewal_in_hours):
+        most = min(most, fact.renewal_in_hours)
+    if fact.hours_to_limit_low > most:
+        return 0.0
     wanted = [fact.hours_to_limit_low * 1.3, fact.hours_to_limit, fact.hours_to_limit_high]
-    return min(max(value for value in wanted if math.isfinite(value)), max(past, 500.0))
+    return min(max(value for value in wanted if math.isfinite(value)), most)
 
 
 def _hours_frame(
     levels: Levels,
     reach: tuple[float, float],
+    marks: Sequence[Mark],
     *,
     height: float,
     bottom: float,
@@ -97,11 +116,26 @@ def _hours_frame(
     until: float = -math.inf,
 ) -> Frame:
     hours = levels.placements["hours"]
-    high = max(float(hours.max()), until)
+    shown = [float(hours.min()), float(hours.max()), *(mark.hours for mark in marks)]
     return Frame(
-        low_x=float(hours.min()), high_x=high, low_y=reach[0], high_y=reach[1],
+        low_x=min(shown), high_x=max(*shown, until), low_y=reach[0], high_y=reach[1],
         height=height, bottom=bottom, left=left, right=2.5,
     )  # fmt: skip
+
+
+def _work(frame: Frame, marks: Sequence[Mark]) -> list[Markup]:
+    """Return an upright with its letter for each work."""
+    parts = []
+    for one in marks:
+        x, foot = frame.x(one.hours), frame.height - frame.bottom
+        parts.append(line(x, frame.top, x, foot, "work"))
+        # Beside the upright, on the side where there is room.
+        right = x < 90
+        parts.append(
+            text(x + (0.5 if right else -0.5), foot - 3, one.letter, "letter",
+                 "start" if right else "end")
+        )  # fmt: skip
+    return parts
 
 
 def _rule(frame: Frame, db: float) -> Markup:
@@ -165,8 +199,6 @@ def _joined(frame: Frame, table: pd.DataFrame, kind: str = "course") -> list[Mar
 def _forecast(frame: Frame, fact: Fact, now: float, visits: pd.DataFrame) -> list[Markup]:
     """Return the way to the limit: an early, a likely and a late line."""
     low, high = fact.hours_to_limit_low, fact.hours_to_limit_high
-    if not math.isfinite(low) or fact.state == "past-limit" or fact.limit_db > frame.high_y:
-        return []
     level = float(visits["change_db"].iloc[-1])
     start = (frame.x(now), frame.y(level))
     parts = []

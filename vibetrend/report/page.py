@@ -16,15 +16,14 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 from plotly.offline import get_plotlyjs
 
-from vibetrend.checkup.records import EngineRecord, SeriesRecord
+from vibetrend.checkup.records import EngineRecord, SeriesRecord, SideBySide
 from vibetrend.errors import VibetrendError
-from vibetrend.report import drawing, figures, histories, pictures, words
-from vibetrend.report.facts import Fact, facts, severity
+from vibetrend.report import drawing, figures, histories, pairs, pictures, words, work
+from vibetrend.report.facts import Fact, facts, severity, short_name
 from vibetrend.report.glossary import Glossary
 from vibetrend.report.levels import Levels, levels
-from vibetrend.report.statements import Statement, idle_trend, statements
-from vibetrend.trend import Verdict, sentence, worst
-from vibetrend.trend.advice import BLIND, CAUTIONS
+from vibetrend.report.statements import Statement, further, idle_trend, statements
+from vibetrend.trend.advice import CAUTIONS
 
 _SIGNATURE = Markup('<meta name="generator" content="vibetrend">')
 
@@ -40,6 +39,9 @@ class SeriesPart:
     statement: Statement
     advice: list[str]
     recordings: list[dict[str, Any]]  # each with `used` and `why_not` of the verdict
+    marks: list[work.Mark]  # what is drawn in its histories
+    ended_by: work.Mark | None
+    pairs: list[pairs.Pair]  # the step across the work, the damper before
 
     @property
     def latest_db(self) -> list[float]:
@@ -67,11 +69,18 @@ class EnginePart:
     state: str
     statements: list[Statement]  # the first screen, an overdue renewal first
     series: list[SeriesPart]  # worst first
+    ended: list[SeriesPart]  # by work, the latest first
+    work: list[work.Mark]
     advice: list[str]  # of the worst series
 
 
 def page(
-    engines: Sequence[EngineRecord], *, title: str, made_at: dt.datetime, invented: bool = False
+    engines: Sequence[EngineRecord],
+    *,
+    title: str,
+    made_at: dt.datetime,
+    invented: bool = False,
+    twins: Sequence[SideBySide] = (),
 ) -> str:
     """Return the whole report as one self-contained HTML text.
 
@@ -85,6 +94,8 @@ def page(
         The clock, as an argument so that the same records give the same page.
     invented : bool
         Says in a banner that the data are invented.
+    twins : sequence of SideBySide
+        Like engines among them, to be shown side by side.
     """
     parts = [_engine(record, i, made_at.date()) for i, record in enumerate(engines, start=1)]
     script, library = _asset("page.js"), _library()
@@ -101,6 +112,7 @@ def page(
             made_at=made_at,
             invented=invented,
             engines=parts,
+            twins=twins,
             # Own texts, made for where they stand: they are not escaped again.
             signature=_SIGNATURE,
             policy=Markup(policy),
@@ -163,36 +175,39 @@ def _refuse_a_foreign_file(target: Path) -> None:
 
 
 def _engine(record: EngineRecord, number: int, today: dt.date) -> EnginePart:
-    firing = record.engine.firing_order_number
-    series = [_series(one, f"engine-{number}-series-{i}", firing)
-              for i, one in enumerate(record.series, start=1)]  # fmt: skip
+    done = work.marks(record)
+    parts = [_series(one, f"engine-{number}-series-{i}", record, done)
+             for i, one in enumerate(record.series, start=1)]  # fmt: skip
+    series = [part for part in parts if not part.record.ended]
     series.sort(key=lambda part: severity(part.record.verdict.state), reverse=True)
+    ended = [part for part in parts if part.record.ended]
+    ended.sort(key=lambda part: int(part.record.info["epoch"]), reverse=True)
     return EnginePart(
         id=f"engine-{number}",
         record=record,
-        state=str(record.status.get("state") or worst(s.record.verdict.state for s in series)),
+        state=record.status["state"],
         statements=statements(record, today),
         series=series,
+        ended=ended,
+        work=done,
         advice=series[0].advice if series else [],
     )
 
 
-def _advice(verdict: Verdict) -> list[str]:
-    """Return the verdict's advice without what the first screen says in a place of its own."""
-    elsewhere = (sentence(verdict.state), BLIND, *CAUTIONS)
-    return [text for text in verdict.advice if text not in elsewhere]
-
-
-def _series(record: SeriesRecord, name: str, firing: float) -> SeriesPart:
-    found = facts(record, firing)
+def _series(record: SeriesRecord, name: str, of: EngineRecord, done: list[work.Mark]) -> SeriesPart:
+    found = facts(record, of)
+    shown = (pairs.after_work(record, of), pairs.before(record))
     return SeriesPart(
         id=name,
         record=record,
         facts=found,
         levels=levels(record.history, record.verdict.recordings),
-        statement=idle_trend(record, found),
-        advice=_advice(record.verdict),
+        statement=idle_trend(record, found, of),
+        advice=further(record),
         recordings=_recordings(record),
+        marks=work.beside(done, record),
+        ended_by=work.ended_by(of, record),
+        pairs=[pair for pair in shown if pair is not None],
     )
 
 
@@ -230,7 +245,7 @@ def _histories(part: SeriesPart) -> Markup:
     rest = [one for one in part.facts if one is not first]
     shown = [one for one in [first, *rest] if one is not None]
     reach = histories.reach_db(part.levels, part.facts)
-    return _json([figures.history(one, part.levels, reach) for one in shown])
+    return _json([figures.history(one, part.levels, reach, part.marks) for one in shown])
 
 
 def _json(data: object) -> Markup:
@@ -253,18 +268,20 @@ def _environment() -> Environment:
     )
     environment.globals |= {
         "badge": drawing.badge,
+        "short_name": short_name,
         "histories": histories,
         "pictures": pictures,
         "words": words,
         "charts": {
             "histories": _histories,
-            "together": lambda part: _json([figures.together(part.levels)]),
+            "together": lambda part: _json([figures.together(part.levels, part.marks)]),
             "map": lambda part: _json([figures.checkup_map(part.facts, part.levels)]),
             "over_time": lambda shown: _json([figures.over_time(shown)]),
             "spectrum": lambda latest, reference: _json([figures.spectrum(latest, reference)]),
         },
     }
     environment.filters |= {
+        "ahead": words.ahead,
         "number": words.number,
         "significant": words.significant,
         "date": words.date,

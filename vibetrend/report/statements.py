@@ -10,6 +10,8 @@ from vibetrend.report.facts import Fact, facts, severity
 from vibetrend.report.words import (
     RENEWAL_WORDS,
     STATE_WORDS,
+    baseline_caution,
+    baseline_name,
     beyond,
     capital,
     count,
@@ -19,9 +21,12 @@ from vibetrend.report.words import (
     moved,
     series_name,
     since,
+    smallness,
     until_limit,
 )
-from vibetrend.trend.advice import BLIND
+from vibetrend.report.work import begun_by, earlier, marks
+from vibetrend.trend import sentence
+from vibetrend.trend.advice import BLIND, CAUTIONS
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -42,22 +47,33 @@ class Statement:
 
 def statements(record: EngineRecord, today: dt.date) -> list[Statement]:
     """Return what an engine's first screen says, an overdue renewal first."""
-    firing = record.engine.firing_order_number
-    ranked = sorted(record.series, key=lambda one: severity(one.verdict.state), reverse=True)
-    found = [(one, facts(one, firing)) for one in ranked]
+    current = [one for one in record.series if not one.ended]
+    ranked = sorted(current, key=lambda one: severity(one.verdict.state), reverse=True)
+    found = [(one, facts(one, record)) for one in ranked]
     steady = [
-        (one, idle_trend(one, told))
+        (one, idle_trend(one, told, record))
         for one, told in found
-        if one.info.get("manner", "steady") == "steady"
+        if one.info["manner"] == "steady"
     ]
-    said = [of_all(steady), resonance([fact for _, told in found for fact in told])]
+    said = [of_all(steady, record), resonance([fact for _, told in found for fact in told])]
     due = renewal(record)
     said.insert(0 if due.state == "renewal-overdue" else 2, due)
     following = next_recording(record, today)
     return said if following is None else [*said, following]
 
 
-def idle_trend(series: SeriesRecord, found: Sequence[Fact]) -> Statement:
+def further(series: SeriesRecord) -> list[str]:
+    """Return the verdict's advice without what is told elsewhere.
+
+    The statements tell the state, what was seen and what an older series had found; the cautions
+    have a place of their own.
+    """
+    verdict = series.verdict
+    elsewhere = (sentence(verdict.state), *verdict.findings, series.info["carried"], BLIND)
+    return [text for text in verdict.advice if text not in (*elsewhere, *CAUTIONS)]
+
+
+def idle_trend(series: SeriesRecord, found: Sequence[Fact], of: EngineRecord) -> Statement:
     """Return what the verdict says, in the order: which, how far, since when, until when."""
     verdict = series.verdict
     named = sorted((fact for fact in found if fact.moved), key=lambda f: f.rank, reverse=True)
@@ -68,28 +84,35 @@ def idle_trend(series: SeriesRecord, found: Sequence[Fact]) -> Statement:
             text = "There is nothing to compare with yet."
         case "learning":
             so_far = f"{count(visits, 'check-up')} so far"
-            text = f"{so_far}; nothing is judged until the baseline is complete."
+            text = f"{so_far}; nothing is judged until {baseline_name(series)} is complete."
         case "no-change-seen":
             text = "No order has moved beyond what check-ups usually differ by."
             more += _largest(found)
         case "all-moved":
             shift = fixed(verdict.common_change_db, 1, sign=True)
-            text = (
-                f"All orders together stand {shift} dB from the baseline, which speaks of the "
-                "phone, its spot or the mounts, not of one part."
+            stand = (
+                f"Many orders moved away from {baseline_name(series)} at one time, each its own way"
+                if verdict.each_its_own_way
+                else f"All orders together stand {shift} dB from {baseline_name(series)}"
             )
+            text = f"{stand}, which speaks of the phone, its spot or the mounts, not of one part."
         case "record-again":
             text = "The latest recording cannot be used: take it again."
         case _:
             text = "Not confirmed yet." if verdict.state == "another-day" else ""
     for fact in named[:1]:
         text = f"{capital(moved(fact))}: {beyond(fact)}. {text}".strip()
-        more += [line for line in (since(fact), until_limit(fact)) if line]
+        more += [line for line in (smallness(fact), since(fact), until_limit(fact)) if line]
     if len(named) > 1:
         others = ", ".join(
-            f"{fact.name} ({fixed(fact.change_db, 1, sign=True)} dB)" for fact in named[1:]
+            f"{fact.name} ({fixed(fact.change_db, 1, sign=True)} dB"
+            f"{', small in absolute terms' if fact.small else ''})"
+            for fact in named[1:]
         )
         more.append(f"Also: {others}.")
+    if verdict.state != "no-baseline":
+        more += [baseline_caution(series)] if baseline_caution(series) else []
+    more += _told_of_before(series, of)
     return Statement(
         label="Idle trend",
         state=verdict.state,
@@ -99,14 +122,30 @@ def idle_trend(series: SeriesRecord, found: Sequence[Fact]) -> Statement:
     )
 
 
-def of_all(series: Sequence[tuple[SeriesRecord, Statement]]) -> Statement:
+def _told_of_before(series: SeriesRecord, of: EngineRecord) -> list[str]:
+    """Return what was known before this series began: the work that began it, an old change."""
+    told = []
+    work = begun_by(of, series)
+    if work is not None:
+        told.append(f"Compared with what stood after the work: {work.name}.")
+        before = earlier(of, series)
+        if before is not None:
+            told[-1] += f" Before the work: {STATE_WORDS[before.verdict.state].lower()}."
+    carried = series.info["carried"]
+    return [*told, str(carried)] if carried else told
+
+
+def of_all(series: Sequence[tuple[SeriesRecord, Statement]], of: EngineRecord) -> Statement:
     """Return the statement of the worst series, which comes first, and name the others' states."""
     if not series:
+        done = marks(of)
         return Statement(
             label="Idle trend",
             state="no-baseline",
             words=STATE_WORDS["no-baseline"],
-            text="No steady recording has been added yet.",
+            text=f"No steady recording has been added since the work: {done[-1].name}."
+            if done
+            else "No steady recording has been added yet.",
         )
     (_, first), *others = series
     also = [f"{series_name(one.info)}: {said.words.lower()}." for one, said in others]
@@ -127,14 +166,14 @@ def resonance(facts: Sequence[Fact]) -> Statement:
 
 def renewal(record: EngineRecord) -> Statement:
     """Return when the damper is to be renewed, hours or date, whichever comes first."""
-    facts = record.status.get("renewal") or {}
-    state = str(facts.get("state", "unknown"))
+    facts = record.status["renewal"]
+    state = str(facts["state"])
     due = []
-    if facts.get("due_hours") is not None:
+    if facts["due_hours"] is not None:
         due.append(f"at {hours(facts['due_hours'])}")
-    if facts.get("due_date") is not None:
+    if facts["due_date"] is not None:
         due.append(f"on {date(facts['due_date'])}")
-    if facts.get("first") == "date":
+    if facts["first"] == "date":
         due.reverse()
     when = ", or ".join(due) + (", whichever comes first" if len(due) == 2 else "")
     if record.installation_date is None:

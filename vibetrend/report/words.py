@@ -6,7 +6,7 @@ from typing import Any
 
 from markupsafe import Markup
 
-from vibetrend.checkup.records import OrderSpectrum
+from vibetrend.checkup.records import OrderSpectrum, SeriesRecord
 from vibetrend.report.facts import Fact
 
 STATE_WORDS = {
@@ -38,6 +38,28 @@ def series_name(info: dict[str, Any]) -> str:
     manner = str(info.get("manner") or "steady")
     ran = manner if speed is None else f"{manner} at {speed:.0f} rpm"
     return " · ".join(part for part in (*parts, ran) if part)
+
+
+def baseline_name(series: SeriesRecord) -> str:
+    """Return what a series is compared with, so that a damper as found is named as that."""
+    if series.info["baseline"] != "as-found":
+        return "the baseline"
+    return f"the as-found baseline{_of_day(series)}"
+
+
+def baseline_caution(series: SeriesRecord) -> str:
+    """Return what a baseline on a damper as found cannot say; empty for a new damper."""
+    if series.info["baseline"] != "as-found":
+        return ""
+    return (
+        f"As-found baseline{_of_day(series)}: the damper was already there, so this shows "
+        f"change since then only."
+    )
+
+
+def _of_day(series: SeriesRecord) -> str:
+    days = series.recordings.loc[series.recordings["baseline"].astype(bool), "date"]
+    return "" if days.empty else f" of {date(days.min())}"
 
 
 _CIRCUMSTANCES = {
@@ -97,8 +119,22 @@ def hours(value: float) -> str:
 
 def about(value: float) -> str:
     """Return hours ahead with two digits, rounded down: no forecast knows more."""
+    return hours(_two_digits(value))
+
+
+def _two_digits(value: float) -> int:
     step = 10 ** max(math.floor(math.log10(value)) - 1, 0) if value >= 1 else 1
-    return hours(step * math.floor(value / step))
+    return step * math.floor(value / step)
+
+
+def ahead(value: float, renewal_in_hours: float) -> Markup:
+    """Return hours ahead for a table: two digits, and none beyond the damper's renewal."""
+    if math.isnan(value):
+        return Markup(NOTHING)
+    if math.isinf(value):
+        return Markup("never")
+    told = "renewal" if value > renewal_in_hours else _two_digits(value)
+    return Markup('<data class="ahead" value="{}">{}</data>').format(repr(float(value)), told)
 
 
 def factor(change_db: float) -> str:
@@ -125,9 +161,8 @@ def date(value: Any) -> str:
 def moved(fact: Fact) -> str:
     """Return which way and how far, e.g. ``order 4.5 is up 3.4 dB, 1.5 times its baseline``."""
     way = "up" if fact.change_db >= 0 else "down"
-    return (
-        f"{fact.name} is {way} {abs(fact.change_db):.1f} dB, {factor(fact.change_db)} its baseline"
-    )
+    size = f"{'at least ' * fact.at_least}{abs(fact.change_db):.1f} dB"
+    return f"{fact.name} is {way} {size}, {factor(fact.change_db)} its baseline"
 
 
 def beyond(fact: Fact) -> str:
@@ -152,25 +187,49 @@ def since(fact: Fact) -> str:
 
 
 def until_limit(fact: Fact) -> str:
-    """Return the hours to the limit, the early end first; empty where the verdict has none."""
-    if math.isnan(fact.hours_to_limit_low) or fact.state == "past-limit":
-        return ""
+    """Return the hours to the limit, the early end first; empty where the verdict has none.
+
+    Nothing is told of the time beyond the damper's renewal.
+    """
     low, middle, high = fact.hours_to_limit_low, fact.hours_to_limit, fact.hours_to_limit_high
+    if math.isnan(low) or fact.state == "past-limit" or fact.ended:
+        return ""
+    limit = f"The limit of {fact.limit_db:+.1f} dB"
     if math.isinf(low):
-        return f"The limit of {fact.limit_db:+.1f} dB is not in sight."
+        return f"{limit} is not in sight."
+    renewal = fact.renewal_in_hours  # NaN where it is not known: nothing lies beyond
+    due = f"the renewal at {hours(fact.renewal_hours)}"
+    if renewal <= 0:
+        return f"No hours to the limit are told: {due} is due."
+    if low > renewal:
+        return f"{limit} is not expected before {due}."
     parts = [f"as early as {about(low)} from now"]
-    if math.isfinite(middle):
+    if middle > renewal:
+        parts.append(f"more likely not before {due}")
+    elif math.isfinite(middle):
         parts.append(f"more likely in about {about(middle)}")
     elif math.isinf(middle):
         parts.append("more likely never")
-    if math.isfinite(high):
+    if high > renewal:
+        parts += [] if middle > renewal else [f"perhaps not before {due}"]
+    elif math.isfinite(high):
         parts.append(f"hardly later than in {about(high)}")
     elif math.isinf(high) and math.isfinite(middle):
         parts.append("perhaps never")
-    text = f"The limit of {fact.limit_db:+.1f} dB could be reached {', '.join(parts)}."
+    text = f"{limit} could be reached {', '.join(parts)}."
     if math.isfinite(fact.probability_never):
-        text += f" Chance that it is never reached: {100 * fact.probability_never:.0f} %."
+        text += f" Chance that it is never reached: {_percent(fact.probability_never)}."
     return text
+
+
+def _percent(share: float) -> str:
+    """Return a share; no forecast knows certainty."""
+    return "below 1 %" if share < 0.01 else f"{min(100 * share, 99):.0f} %"
+
+
+def smallness(fact: Fact) -> str:
+    """Return that what moved does not matter, where the engine file says so."""
+    return f"{capital(fact.name)} is small in absolute terms." if fact.small else ""
 
 
 def capital(text: str) -> str:

@@ -1,18 +1,23 @@
 """The verdict in plain sentences: what was seen, what next, where to look, what it cannot say."""
 
+import math
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
 from vibetrend.engine import Engine
-from vibetrend.trend.assess import FULL_BASELINE, FULL_DAY, WARN_Z, Assessment
-from vibetrend.trend.causes import patterns
-from vibetrend.trend.history import History
-from vibetrend.trend.placements import FEW_ORDERS, TOO_FEW_ORDERS
+from vibetrend.trend.assess import Assessment, Levels
+from vibetrend.trend.causes import look_first
+from vibetrend.trend.evidence import GRADUAL, SUDDEN, Feature, Finding
+from vibetrend.trend.guidance import ahead, count_of, guidance
+from vibetrend.trend.history import SPEED_STEP, WARM_STEP_C, History, LayUp
+from vibetrend.trend.placements import FEW_ORDERS, FULL_DAY, TOO_FEW_ORDERS
 from vibetrend.trend.rows import label
 from vibetrend.trend.states import sentence
 
-Table = list[dict[str, Any]]
+Row = dict[str, Any]
+Table = list[Row]
 
 CAUTIONS = (
     "Stop the engine and isolate its starting before hands go near belts or turning parts.",
@@ -24,9 +29,12 @@ BLIND = (
     "Order amplitudes at fast idle are nearly blind to the damper's stiffness; only a slow run-up "
     "would show it, and this version does not measure run-ups."
 )
-CHECKUP_HOURS = 180.0  # usual distance of check-ups, for what could be noticed
+CONFIRMED = ("changed", "past-limit")
+CALM = ("no-change-seen", "learning")
 LOOK_AGAIN_DAYS = 3
 NOW_HOURS = 60.0  # days of looking again lie this close
+PATTERNS_TOLD = 3
+DOUBLED = 2.0  # the limit that is our convention
 
 
 def advise(
@@ -36,18 +44,36 @@ def advise(
     recordings: Table,
     result: Assessment | None,
     engine: Engine | None,
-) -> list[str]:
-    """Return sentences for a person, most urgent first; the cautions are always among them."""
+    renewal_hours: float | None,
+) -> tuple[list[str], tuple[str, ...]]:
+    """Return sentences for a person, most urgent first; the cautions are always among them.
+
+    Also those of them that say in words what the verdict's state and numbers say.
+
+    Parameters
+    ----------
+    orders, recordings : list of rows
+        Those of the verdict.
+    renewal_hours : float, optional
+        True engine hours at which the damper is due; nothing is foretold beyond them.
+    """
     said = [sentence(state)]
-    if result is None:
+    found = list(said)
+    if result is None or arranged.levels is None:
         said.append(
             "Take a baseline: three placements (phone off and on again) on each of three days."
         )
     else:
-        said += _seen(orders, result)
+        levels = arranged.levels
+        rows = _with_context(orders, arranged, levels, result)
+        moved = _strongest_first(rows, *CONFIRMED)
+        found = [*said, *_seen(rows, moved, engine)]
+        found += _until_limit(moved, float(levels.hours[-1]), renewal_hours)
+        said = [*found, *_together(result)]
+        said += _lay_up(moved, arranged, levels, state)
         said += _next(state, arranged, recordings)
-        said += _look_first(orders, result, engine)
-        said += _noticeable(arranged, orders, result)
+        said += _look_first(rows, moved, levels, result, engine)
+        said += guidance(arranged, recordings, result, calm=state in CALM)
         said += _few_orders(arranged)
     if arranged.not_judged:
         names = ", ".join(arranged.not_judged)
@@ -57,40 +83,76 @@ def advise(
     said += arranged.notes
     if not any(text.startswith("resonance") for text, _ in arranged.features):
         said.append(BLIND)
-    return [*said, *CAUTIONS]
+    return [*said, *CAUTIONS], tuple(found)
 
 
-def _strongest_first(orders: Table, *states: str) -> Table:
-    some = [row for row in orders if row["state"] in states]
-    return sorted(some, key=lambda row: -abs(row["evidence_z"]))
+def _with_context(orders: Table, arranged: History, levels: Levels, result: Assessment) -> Table:
+    """Return the verdict's rows with what the sentences need besides."""
+    return [
+        row
+        | {
+            "checkups": int(result.days_agreeing[k]),
+            # Of the change, what its present slope accounts for: 0 for a step, 1 for a ramp.
+            "steady_share": row["slope_db_per_1000h"]
+            / 1000
+            * (levels.hours[-1] - row["since_hours"])
+            / row["change_db"]
+            if row["change_db"]
+            else math.nan,
+            "lay_up": _begun_across(row["since_hours"], arranged.lay_ups),
+        }
+        for k, row in enumerate(orders)
+    ]
 
 
-def _seen(orders: Table, result: Assessment) -> list[str]:
+def _begun_across(since_hours: float, lay_ups: Sequence[LayUp]) -> LayUp | None:
+    found = [each for each in lay_ups if each.before_hours <= since_hours <= each.after_hours]
+    return found[-1] if found else None
+
+
+def _strongest_first(rows: Table, *states: str) -> Table:
+    some = [row for row in rows if row["state"] in states]
+    return sorted(some, key=lambda row: (row["state"] != "past-limit", -abs(row["evidence_z"])))
+
+
+def _seen(rows: Table, moved: Table, engine: Engine | None) -> list[str]:
+    """Say which, how far, since when and how fast."""
     said = []
-    moved = _strongest_first(orders, "changed", "past-limit")
     for row in moved[:1]:
-        change = row["change_db"]
-        said.append(
-            f"{_name(row)} {'rose' if row['evidence_z'] > 0 else 'fell'} by {abs(change):.1f} dB "
-            f"(times {10 ** (change / 20):.2f}, {100 * (10 ** (change / 20) - 1):+.0f} %) since "
-            f"about {_at(row['since_hours'])}; one check-up usually scatters by "
-            f"{row['scatter_db']:.1f} dB."
-        )
-    if len(moved) > 1:
-        said.append(f"So did others: {_listed(moved[1:])}.")
-    rising = [row for row in moved if row["state"] == "changed" and row["evidence_z"] > 0]
-    if rising:
-        said += _until_limit(min(rising, key=lambda row: row["hours_to_limit_low"]))
-    suspected = _strongest_first(orders, "another-day")
+        said.append(_change(row))
+        if row["small"] and engine:
+            said.append(
+                f"It is small in absolute terms: below the {engine.small_velocity_mm_s:g} mm/s "
+                f"you set."
+            )
+        elif row["state"] == "past-limit":
+            said.append(f"It stands beyond {_limit(row)}.")
+        elif not _rose(row):
+            said.append("A fall is never past the limit, but it is a change all the same.")
+    if moved[1:]:
+        said.append(f"Also moved: {_listed(moved[1:])}.")
+    suspected = _strongest_first(rows, "another-day")
     if suspected:
         said.append(
             f"A suspicion only, not far enough beyond the usual scatter: {_listed(suspected)}."
         )
-    if result.common_state == "all-moved":
+    return said
+
+
+def _together(result: Assessment) -> list[str]:
+    """Say what all orders did together."""
+    said = []
+    if np.isfinite(result.scattered_since):
+        said.append(
+            f"Half of the orders or more have stood elsewhere since about "
+            f"{_at(result.scattered_since)}, each its own way: that is seldom one part, and bends "
+            f"of single orders near that time are not judged."
+        )
+    elif result.common_state == "all-moved":
         said.append(
             f"All orders together {'rose' if result.common_z > 0 else 'fell'} by "
-            f"{abs(result.common_change):.1f} dB since about {_at(result.common_since)}: that "
-            f"is usually the phone, its spot or its settings, then the mounts, and no single order."
+            f"{abs(result.common_change):.1f} dB since about {_at(result.common_since)}; single "
+            f"orders are judged with that taken out."
         )
     if result.common_state == "another-day":
         said.append(
@@ -100,35 +162,72 @@ def _seen(orders: Table, result: Assessment) -> list[str]:
     return said
 
 
-def _listed(rows: Table) -> str:
-    return ", ".join(
-        f"{label(str(row['feature']), float(row['order']))} {row['change_db']:+.1f} dB"
-        for row in rows
+def _change(row: Row) -> str:
+    """Say how far a feature moved, since when and how."""
+    change = row["change_db"]
+    way = f"{'rose' if _rose(row) else 'fell'} by {'at least ' * row['at_least']}"
+    said = (
+        f"{_name(row)} {way}{abs(change):.1f} dB, to {10 ** (change / 20):#.2g} times its "
+        f"baseline, since about {_at(row['since_hours'])}; one check-up usually scatters by "
+        f"{row['scatter_db']:.1f} dB."
     )
+    if row["steady_share"] > GRADUAL:
+        slope = abs(row["slope_db_per_1000h"])
+        said += f" It {'rises' if _rose(row) else 'falls'} by about {slope:.2g} dB per 1000 h."
+    if row["steady_share"] < SUDDEN:
+        said += " It came as a jump."
+    return said
 
 
-def _until_limit(row: dict[str, Any]) -> list[str]:
-    low, high = row["hours_to_limit_low"], row["hours_to_limit_high"]
-    if np.isnan(low):
-        return []
-    if np.isinf(low):
-        return [
-            f"{_name(row)} is not seen on its way to the limit: it looks like a jump that stayed."
-        ]
-    until = f"and {_ahead(high)}" if np.isfinite(high) else "and never"
-    return [
-        f"{_name(row)} may reach the limit between {_ahead(low)} from now {until} (90 % interval); "
-        f"the chance that it is never reached is {100 * row['probability_never']:.0f} %."
+def _until_limit(moved: Table, now: float, renewal_hours: float | None) -> list[str]:
+    """Say when the earliest may reach its limit, early end first, never beyond the renewal."""
+    rising = [
+        row
+        for row in moved
+        if row["state"] == "changed" and _rose(row) and not math.isnan(row["hours_to_limit_low"])
     ]
+    if not rising:
+        return []
+    row = min(rising, key=lambda each: float(each["hours_to_limit_low"]))
+    low, high = row["hours_to_limit_low"], row["hours_to_limit_high"]
+    if math.isinf(low):
+        return [f"{_name(row)} is not seen to rise on towards {_limit(row)}."]
+    left = math.inf if renewal_hours is None else renewal_hours - now
+    due = "" if renewal_hours is None else f"the damper is due at {renewal_hours:.0f} h anyway"
+    if left <= 0:
+        return [f"No hours to the limit are told: {due}."]
+    if low >= left:
+        return [f"{_name(row)} is not expected to reach {_limit(row)} before {due}."]
+    begin = "now" if low < 1 else ahead(low)
+    if min(high, left) == high < math.inf:
+        when = f"between {begin} and {ahead(high)} from now"
+    else:
+        early = begin if low < 1 else f"{begin} from now"
+        when = f"as early as {early}, or {'never' if left == math.inf else f'not before {due}'}"
+    return [
+        f"{_name(row)} may reach {_limit(row)} {when} (90 % interval). The chance that it never "
+        f"gets there is {_percent(row['probability_never'])}."
+    ]
+
+
+def _lay_up(moved: Table, arranged: History, levels: Levels, state: str) -> list[str]:
+    """Name a lay-up across which something changed, or one just past without a finding."""
+    for row in moved:
+        rest = row["lay_up"]
+        if rest:
+            return [
+                f"Between {_at(rest.before_hours)} and {_at(rest.after_hours)} the engine lay "
+                f"still for {rest.days} days; the change in {_label(row)} begins across it."
+            ]
+    past = [each for each in arranged.lay_ups if each.after_hours == levels.hours[-1]]
+    if past and state == "no-change-seen":
+        return [f"The engine lay still for {past[0].days} days; nothing moved across that."]
+    return []
 
 
 def _next(state: str, arranged: History, recordings: Table) -> list[str]:
     latest = [row for row in recordings if row["visit"] == recordings[-1]["visit"]]
-    said = [
-        f"Recording {row['recording']} is not used: {row['why_not']}."
-        for row in latest
-        if not row["used"]
-    ]
+    said = _left_out([row for row in latest if not row["used"]])
     match state:
         case "record-again":
             said.append(
@@ -146,8 +245,9 @@ def _next(state: str, arranged: History, recordings: Table) -> list[str]:
             )
         case "all-moved":
             said.append(
-                "Check spot, mounting, phone and case. If one of them is new, name it with "
-                "--device or --position and add with --baseline: that begins a series of its own."
+                "Check the phone with its case and settings, then its spot, then the mounts. If "
+                "phone or spot is new, name it with --device or --position and add with "
+                "--baseline: that begins a series of its own."
             )
         case "past-limit":
             said.append(
@@ -156,12 +256,26 @@ def _next(state: str, arranged: History, recordings: Table) -> list[str]:
             )
         case "changed":
             said.append("Take the next check-up earlier than usual, and look at the parts below.")
-    if not said and len(latest) < FULL_DAY:
+    learning = arranged.recordings[-1].baseline
+    if not said and len(latest) < FULL_DAY and not learning:
         said.append(
-            f"The latest check-up has {_count(len(latest), 'placement')}; three, phone off and on "
-            f"again, tell a change sooner."
+            f"The latest check-up has {count_of(len(latest), 'placement')}; three, phone off and "
+            f"on again, tell a change sooner."
         )
-    return said + _baseline(arranged, recordings)
+    return said
+
+
+def _left_out(rows: Table) -> list[str]:
+    """Name recordings that are not used, those with one reason together."""
+    by_reason: dict[str, list[str]] = {}
+    for row in rows:
+        by_reason.setdefault(row["why_not"], []).append(str(row["recording"]))
+    return [
+        f"Recording {names[0]} is not used: {why}."
+        if len(names) == 1
+        else f"Recordings {', '.join(names)} are not used: {why}."
+        for why, names in by_reason.items()
+    ]
 
 
 def _days_now(arranged: History) -> int:
@@ -170,79 +284,73 @@ def _days_now(arranged: History) -> int:
     return int((hours >= hours[-1] - NOW_HOURS).sum()) if hours.size else 0
 
 
-def _baseline(arranged: History, recordings: Table) -> list[str]:
-    """Say what the baseline still lacks and what that costs."""
-    used: dict[Any, int] = {}
-    for taken, row in zip(arranged.recordings, recordings, strict=True):
-        if taken.baseline:
-            used[taken.visit] = used.get(taken.visit, 0) + row["used"]
-    full = sum(count >= FULL_DAY for count in used.values())
-    if full >= FULL_BASELINE:
-        return []
-    if not all(taken.baseline for taken in arranged.recordings):
-        return [
-            f"The baseline has {_count(full, 'complete day')} of three placements instead of three "
-            f"days: its level is less certain, so changes are noticed later."
-        ]
-    today = FULL_DAY - list(used.values())[-1]
-    days = FULL_BASELINE - full - (1 if today > 0 else 0)
-    wanted = [f"{_count(today, 'more placement')} today"] if today > 0 else []
-    wanted += [f"{_count(days, 'more day')} of three"] if days > 0 else []
-    return [f"The baseline still needs {', then '.join(wanted)}."]
-
-
-def _look_first(orders: Table, result: Assessment, engine: Engine | None) -> list[str]:
-    moved = _strongest_first(orders, "changed", "past-limit")
-    said = []
-    for pattern in patterns([(row["feature"], row["order"]) for row in moved], engine)[:3]:
-        said += [
-            f"{pattern.what}. The two usual causes: {pattern.first}; {pattern.second}. This is "
-            f"where to look first, not a diagnosis.",
-            f"To tell them apart: {pattern.check}.",
-        ]
-    if len(moved) and result.common_state != "all-moved":
+def _look_first(
+    rows: Table, moved: Table, levels: Levels, result: Assessment, engine: Engine | None
+) -> list[str]:
+    """Return the usual causes of what was confirmed, and what the other orders say."""
+    said = look_first(_findings(rows, moved, levels, result, engine)[:PATTERNS_TOLD])
+    if said:
+        said.append("That is what usually causes it, not a diagnosis.")
+    if len(rows) > len(moved) > 0 and result.common_state != "all-moved":
         said.append(
-            "The other orders did not move along, which speaks against the phone or its spot."
-            if 2 * len(moved) <= len(orders)
-            else "Many orders moved, each its own way: another spot of the phone is possible."
+            "That the rest stayed speaks against the phone or its spot."
+            if 2 * len(moved) <= len(rows)
+            else "Many moved, each its own way: the phone may have been on another spot."
         )
     return said
 
 
-def _noticeable(arranged: History, orders: Table, result: Assessment) -> list[str]:
-    """Say what this baseline and scatter could notice, for the median order."""
-    is_order = np.array([row["feature"] == "order" for row in orders])
-    if not is_order.any() or arranged.levels is None:
-        return []
-    scatter = float(np.median([row["scatter_db"] for row in orders if row["feature"] == "order"]))
-    counts = np.isfinite(arranged.levels.db[arranged.levels.baseline]).any(axis=2).sum(axis=1)
-    day, place = (float(np.median(part[is_order]))
-                  for part in (result.scatter.day, result.scatter.placement))  # fmt: skip
-    flat = float((1 / (day**2 + place**2 / counts)).sum())  # 1 / variance of the baseline's level
-    step = WARN_Z * np.sqrt(1 / flat + scatter**2 / 2)
-    rise = next((n for n in range(2, 60) if _ramp_z(n, scatter, flat) >= WARN_Z), 60)
-    hours = rise * CHECKUP_HOURS
-    return [
-        f"With this baseline and scatter, a jump of about {step:.1f} dB would be confirmed by a "
-        f"second day, and a rise of 1 dB per 500 h after about {_ahead(hours)} "
-        f"({hours / 500:.1f} dB)."
-    ]
+def _findings(
+    rows: Table, moved: Table, levels: Levels, result: Assessment, engine: Engine | None
+) -> list[Finding]:
+    """Return what moved as the causes look at it, one of each kind, everything together first."""
+    faster, warmer = _conditions(levels)
+    all_moved = result.common_state == "all-moved"
+    calm = [row["state"] in CALM for row in rows]
+    together = {
+        "feature": "together",
+        "order": math.nan,
+        "evidence_z": result.common_z,
+        "steady_share": math.nan,
+        "checkups": 0,
+        "at_least": False,
+        "lay_up": None,
+    }
+    found: dict[str, Finding] = {}
+    for row in [together, *moved] if all_moved else moved:
+        finding = Finding(
+            feature=_feature(row),
+            rose=_rose(row),
+            steady_share=row["steady_share"],
+            checkups=row["checkups"],
+            moved=tuple(_feature(each) for each, no in zip(rows, calm, strict=True) if not no),
+            stayed=tuple(_feature(each) for each, yes in zip(rows, calm, strict=True) if yes),
+            together=all_moved,
+            hidden=row["at_least"],
+            lay_up=row["lay_up"],
+            faster_percent=faster,
+            warmer_c=warmer,
+            firing=engine.firing_order_number if engine else None,
+        )
+        found.setdefault(finding.kind, finding)
+    return list(found.values())
 
 
-def _ramp_z(checkups: int, scatter: float, flat: float) -> float:
-    """Return the expected evidence of a ramp of 1 dB per 500 h after some check-ups."""
-    ramp = np.arange(1, checkups + 1) * CHECKUP_HOURS / 500
-    weight = scatter**-2
-    return float(
-        np.sqrt(weight * (ramp**2).sum() - (weight * ramp.sum()) ** 2 / (flat + weight * ramp.size))
-    )
+def _conditions(levels: Levels) -> tuple[float, float]:
+    """Return speed (%) and warmth (degrees C) of the latest check-up beyond the baseline's."""
+    if levels.conditions is None:
+        return math.nan, math.nan
+    steps = levels.conditions[-1]
+    seen = [column[np.isfinite(column)] for column in steps.T]
+    speed, warmth = (float(np.mean(each)) if each.size else math.nan for each in seen)
+    return 100 * SPEED_STEP * speed, WARM_STEP_C * warmth
 
 
 def _few_orders(arranged: History) -> list[str]:
     count = sum(text == "order" for text, _ in arranged.features)
     if count < TOO_FEW_ORDERS:
         return [
-            f"Only {_count(count, 'order')} can be told from the noise level: what the phone did "
+            f"Only {count_of(count, 'order')} can be told from the noise level: what the phone did "
             f"to everything cannot be taken out, so changes are noticed later and are less certain."
         ]
     if count < FEW_ORDERS:
@@ -253,23 +361,38 @@ def _few_orders(arranged: History) -> list[str]:
     return []
 
 
-def _name(row: dict[str, Any]) -> str:
-    name = label(str(row["feature"]), float(row["order"]))
+def _feature(row: Row) -> Feature:
+    return str(row["feature"]), float(row["order"])
+
+
+def _label(row: Row) -> str:
+    return label(*_feature(row))
+
+
+def _name(row: Row) -> str:
+    name = _label(row)
     return name[0].upper() + name[1:]
 
 
+def _listed(rows: Table) -> str:
+    return ", ".join(f"{_label(row)} {row['change_db']:+.1f} dB" for row in rows)
+
+
+def _rose(row: Row) -> bool:
+    return bool(row["evidence_z"] > 0)
+
+
+def _limit(row: Row) -> str:
+    """Name the limit, and say where it is only our convention."""
+    usual = math.isclose(10 ** (row["limit_db"] / 20), DOUBLED, rel_tol=1e-3)
+    convention = " (twice the baseline: our convention, no standard)" if usual else ""
+    return f"the limit of {row['limit_db']:+.1f} dB{convention}"
+
+
+def _percent(share: float) -> str:
+    return "below 1 %" if share < 0.01 else f"{100 * share:.0f} %"
+
+
 def _at(hours: float) -> str:
-    """Return engine hours, whole."""
-    return f"{hours:.0f} h" if np.isfinite(hours) else "an unknown time"
-
-
-def _ahead(hours: float) -> str:
-    """Return hours ahead with two digits, rounded down: no forecast knows more."""
-    step = 10.0 ** max(int(np.floor(np.log10(max(hours, 1.0)))) - 1, 0)
-    return f"{step * np.floor(hours / step):.0f} h"
-
-
-def _count(number: int, what: str) -> str:
-    words = ("no", "one", "two", "three", "four", "five")
-    plural = "" if number == 1 else "s"
-    return f"{words[number] if number < len(words) else number} {what}{plural}"
+    """Return engine hours to ten: a bend is not known nearer."""
+    return f"{round(hours, -1):.0f} h" if math.isfinite(hours) else "an unknown time"

@@ -9,22 +9,28 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vibetrend.trend.bend import Bends, find_bends
+from vibetrend.trend.conditions import follow
 from vibetrend.trend.forecast import Forecast, forecast
-from vibetrend.trend.placements import Placements, sort_out
+from vibetrend.trend.placements import (
+    FULL_DAY,
+    TOO_FEW_ORDERS,
+    Placements,
+    baseline_complete,
+    sort_out,
+)
 from vibetrend.trend.scatter import Scatter, usual_scatter
-from vibetrend.trend.visits import standing_alone, visit_means
+from vibetrend.trend.together import Alike, many_moved, moved_alike
+from vibetrend.trend.visits import standing_alone, visit_means, wild_days
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-SUSPECT_Z = 3.5
-SUSPECT_JUMP = 3.3
-WARN_Z = 4.5
-COMMON_Z = 4.2
-COMMON_JUMP = 5.0  # of the latest day alone: asks for another
+SUSPECT_Z = 3.7
+SUSPECT_JUMP = 3.5
+WARN_Z = 4.7
+USUAL_FEATURES = 14  # for which the deviates above are meant
+MANY_VISITS = 2  # how far from a step of many orders a bend is taken for part of it
 DAY_AGREES_SD = 2.0  # a day that agrees lies this far beyond the level, in its own scatters
-FULL_DAY = 3  # placements
-FULL_BASELINE = 3  # days
 ENOUGH_PLACEMENTS = 5  # after so many in one check-up no more are asked for
 
 
@@ -41,6 +47,8 @@ class Levels:
     shares_gain: Bools  # (features,) the common shift is taken out of it
     prior_placement: Floats  # (features,) dB
     prior_day: Floats  # (features,) dB
+    rises_only: Bools | None = None  # (features,) hidden by noise at the baseline: no fall counts
+    conditions: Floats | None = None  # (visits, placements, conditions) steps from the baseline's
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,6 +67,7 @@ class Assessment:
     common_z: float
     common_since: float
     common_state: str
+    scattered_since: float  # hours since when many orders stand elsewhere, each its own way; NaN
     alone: Bools  # (visits,) left out because many orders differ from the visits around it
     asks: list[str]  # what the latest check-up as a whole asks for: states
 
@@ -67,9 +76,10 @@ def assess(levels: Levels) -> Assessment:
     """Judge a history that has a baseline; see the modules beside this one for each step."""
     prior = {"prior_placement": levels.prior_placement, "prior_day": levels.prior_day}
     placement_sd, day_sd = levels.prior_placement, levels.prior_day
+    effect, slopes = np.zeros(levels.db.shape), None
     for _ in range(2):  # once by the prior scatter, once by the boat's own
         placements = sort_out(
-            levels.db,
+            levels.db - effect,
             baseline=levels.baseline,
             is_order=levels.is_order,
             shares_gain=levels.shares_gain,
@@ -78,14 +88,24 @@ def assess(levels: Levels) -> Assessment:
         )
         scatter = usual_scatter(placements.changes, **prior, pooled=levels.is_order)
         placement_sd, day_sd = scatter.placement, scatter.day
+        if levels.conditions is not None:
+            effect, slopes = follow(
+                placements.changes + effect, levels.conditions, scatter, levels.is_order
+            )
     change, variance = visit_means(placements.changes, levels.extra_variance, scatter)
     alone = standing_alone(change[levels.is_order], variance[levels.is_order])
     variance = np.where(alone, np.inf, variance)
     first = int(np.flatnonzero(levels.baseline)[-1])
-    bends = find_bends(change, variance, levels.hours, first=first, degrees=scatter.degrees)
-    ahead = forecast(change, variance, levels.hours, first=first, limit=levels.limit_db)
-    state, agreeing = _states(levels, placements.used, change, variance, bends, ahead)
-    common = _common(levels, placements, first)
+    variance = np.where(wild_days(change, variance, first=first), np.inf, variance)
+    bends = find_bends(
+        change, variance, levels.hours, first=first, degrees=scatter.degrees, slopes=slopes
+    )
+    ahead = forecast(
+        change, variance, levels.hours, first=first, limit=levels.limit_db, slopes=slopes
+    )
+    many = many_moved(change[levels.is_order], variance[levels.is_order], levels.hours, first=first)
+    state, agreeing = _states(levels, placements.used, change, variance, bends, ahead, many)
+    alike = _alike(levels, placements, first)
     asks = _asks(placements, bool(alone[-1]))
     if "record-again" in asks:  # a suspicion waits until the check-up is whole
         state = ["record-again" if each == "another-day" else each for each in state]
@@ -98,7 +118,11 @@ def assess(levels: Levels) -> Assessment:
         ahead,
         agreeing,
         state,
-        *common,
+        common_change=alike.change,
+        common_z=alike.z,
+        common_since=alike.since_hours,
+        common_state=_common_state(levels, placements, alike, many),
+        scattered_since=np.nan if many is None else float(levels.hours[many - 1 : many + 1].mean()),
         alone=alone,
         asks=asks,
     )
@@ -114,7 +138,13 @@ def _asks(placements: Placements, alone: bool) -> list[str]:
 
 
 def _states(
-    levels: Levels, used: Bools, change: Floats, variance: Floats, bends: Bends, ahead: Forecast
+    levels: Levels,
+    used: Bools,
+    change: Floats,
+    variance: Floats,
+    bends: Bends,
+    ahead: Forecast,
+    many: int | None,
 ) -> tuple[list[str], NDArray[np.intp]]:
     features, visits = change.shape
     sign = np.sign(bends.z)[:, None]
@@ -122,10 +152,17 @@ def _states(
     since = np.arange(visits) >= bends.first_visit[:, None]
     agrees = since & (beyond >= DAY_AGREES_SD)
     days = agrees.sum(axis=1)
-    suspected = (np.abs(bends.z) >= SUSPECT_Z) | (np.abs(bends.jump_z) >= SUSPECT_JUMP)
+    suspected = (np.abs(bends.z) >= among(SUSPECT_Z, features)) | (
+        np.abs(bends.jump_z) >= among(SUSPECT_JUMP, features)
+    )
+    counts = np.ones(features, bool) if levels.rises_only is None else ~levels.rises_only
+    counts = counts | (bends.z > 0)
+    if many is not None:  # what moved with the many is no order's own
+        counts &= np.abs(bends.first_visit - many) > MANY_VISITS
     # Once three days agree, one that lies lower, but not back at the level, takes nothing away.
     holds = agrees[:, -1] | ((days >= 3) & (beyond[:, -1] > 0))
-    changed = (np.abs(bends.z) >= WARN_Z) & (days >= 2) & holds
+    suspected &= counts
+    changed = (np.abs(bends.z) >= among(WARN_Z, features)) & (days >= 2) & holds & counts
     over = (since & (change - bends.level[:, None] >= levels.limit_db[:, None])).sum(axis=1) >= 2
     past = changed & (bends.z > 0) & over & (ahead.change >= levels.limit_db)
     complete = baseline_complete(levels.baseline, used)
@@ -144,25 +181,24 @@ def _states(
     return state, days
 
 
-def baseline_complete(baseline: Bools, used: Bools) -> bool:
-    """Say whether the baseline has three days of three placements."""
-    return int((used[baseline].sum(axis=1) >= FULL_DAY).sum()) >= FULL_BASELINE
+def among(deviate: float, features: int) -> float:
+    """Return the deviate that some features together pass by chance as often as the usual 14.
+
+    The tail of a normal deviate falls off as exp(-z^2 / 2).
+    """
+    return float(np.sqrt(deviate**2 + 2 * np.log(features / USUAL_FEATURES)))
 
 
-def _common(levels: Levels, placements: Placements, first: int) -> tuple[float, float, float, str]:
-    """Judge what all orders did together, by the same bend test with its own scatter."""
-    if not levels.is_order.sum() >= 4:
-        return np.nan, 0.0, np.nan, "no-change-seen"
-    shift = placements.common[..., None]
-    scatter = usual_scatter(
-        shift, prior_placement=np.array([0.8]), prior_day=np.array([0.3]), pooled=np.array([False])
-    )
-    change, variance = visit_means(shift, np.zeros_like(shift), scatter)
-    bends = find_bends(change, variance, levels.hours, first=first, degrees=scatter.degrees)
-    ahead = forecast(change, variance, levels.hours, first=first, limit=np.array([np.nan]))
-    moved = abs(bends.z[0]) >= COMMON_Z
-    jumped = abs(bends.jump_z[0]) >= COMMON_JUMP and not levels.baseline[-1]
-    state = "all-moved" if moved else "another-day" if jumped else "no-change-seen"
-    if levels.baseline[-1] and not baseline_complete(levels.baseline, placements.used):
-        state = "learning"
-    return float(ahead.change[0]), float(bends.z[0]), float(bends.since_hours[0]), state
+def _alike(levels: Levels, placements: Placements, first: int) -> Alike:
+    if levels.is_order.sum() < TOO_FEW_ORDERS:
+        return Alike(np.nan, 0.0, np.nan, moved=False, jumped=False)
+    return moved_alike(placements.common, levels.conditions, levels.hours, first=first)
+
+
+def _common_state(levels: Levels, placements: Placements, alike: Alike, many: int | None) -> str:
+    if levels.baseline[-1]:
+        complete = baseline_complete(levels.baseline, placements.used)
+        return "no-change-seen" if complete else "learning"
+    if alike.moved or many is not None:
+        return "all-moved"
+    return "another-day" if alike.jumped else "no-change-seen"

@@ -6,9 +6,10 @@ against level alone (two-sided; Gaussian, known variance):
 
     z = sum w (x - x0) (g - g0) / sqrt(sum w (g - g0)^2)                                  (1)
 
-with x0, g0 the weighted means. The scatter is itself learned from few visits, so z, truly a t with
-so many degrees of freedom, is brought back to a normal deviate (Wallace, Ann. Math. Statist.
-30, 1959, 1124-1130):
+with x0, g0 the weighted means. Where speed or warmth have been taken out by uncertain slopes, what
+these leave in the numerator is added to its variance. The scatter is itself learned from few
+visits, so z, truly a t with so many degrees of freedom, is brought back to a normal deviate
+(Wallace, Ann. Math. Statist. 30, 1959, 1124-1130):
 
     z' = (8 n + 1) / (8 n + 3) sqrt(n ln(1 + z^2 / n))                                      (2)
 """
@@ -18,6 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from vibetrend.trend.conditions import Slopes
 from vibetrend.trend.visits import tame
 
 Floats = NDArray[np.float64]
@@ -41,7 +43,13 @@ def normal_deviate(t: Floats, degrees: Floats) -> Floats:
 
 
 def find_bends(
-    change: Floats, variance: Floats, hours: Floats, *, first: int, degrees: Floats
+    change: Floats,
+    variance: Floats,
+    hours: Floats,
+    *,
+    first: int,
+    degrees: Floats,
+    slopes: Slopes | None = None,
 ) -> Bends:
     """Find the best bend or step of each feature.
 
@@ -55,16 +63,18 @@ def find_bends(
         The last visit that is certainly flat (the last of the baseline).
     degrees : array, shape (features,)
         Degrees of freedom of the variances.
+    slopes : Slopes, optional
+        What the conditions may still hold.
     """
     features, visits = change.shape
     if visits - 1 <= first:
         zero = np.zeros(features)
         return Bends(zero, np.full(features, np.nan), zero, np.full(features, visits), zero)
-    tamed, tamed_variance = tame(change, variance)
-    weight = 1 / tamed_variance
+    tamed = tame(change, variance, first=first)
+    weight = 1 / variance
     ramps, steps, onset = bank_of_bends(hours, first)
     bends = np.concatenate([ramps, steps])
-    numerator, spread = contrast(tamed, weight, bends)
+    numerator, spread = contrast(tamed, weight, bends, slopes)
     with np.errstate(divide="ignore", invalid="ignore"):
         z = np.where(spread > 1e-9, numerator / np.sqrt(spread), 0.0)
     best = np.argmax(np.abs(z), axis=1)
@@ -76,7 +86,12 @@ def find_bends(
     level = (flat * tamed).sum(axis=1) / np.maximum(flat.sum(axis=1), 1e-12)
     old = weight[:, :-1].sum(axis=1)
     mean = (weight * tamed)[:, :-1].sum(axis=1) / np.maximum(old, 1e-12)
-    jump = (change[:, -1] - mean) / np.sqrt(variance[:, -1] + 1 / np.maximum(old, 1e-12))
+    unsure = variance[:, -1] + 1 / np.maximum(old, 1e-12)
+    if slopes is not None:
+        before = np.einsum("fv,fvk->fk", weight[:, :-1], slopes.off[:, :-1])
+        apart = slopes.off[:, -1] - before / np.maximum(old, 1e-12)[:, None]
+        unsure = unsure + slopes.variance(apart)
+    jump = (change[:, -1] - mean) / np.sqrt(unsure)
     return Bends(
         z=normal_deviate(z[row, best], degrees),
         since_hours=where,
@@ -103,8 +118,24 @@ def bank_of_bends(hours: Floats, first: int) -> tuple[Floats, Floats, Floats]:
     return ramps, steps, onset
 
 
-def contrast(x: Floats, weight: Floats, bends: Floats) -> tuple[Floats, Floats]:
-    """Return numerator and squared denominator of Eq. 1 for all features and bends."""
+def contrast(
+    x: Floats, weight: Floats, bends: Floats, slopes: Slopes | None = None
+) -> tuple[Floats, Floats]:
+    """Return numerator and squared denominator of Eq. 1 for all features and bends.
+
+    With uncertain `slopes` both are scaled down, so that their ratio keeps its meaning: the
+    size of a bend is numerator / squared denominator, with 1 / squared denominator for variance.
+    """
+    numerator, spread = _sums(x, weight, bends)
+    if slopes is None:
+        return numerator, spread
+    held = [_sums(off, weight, bends)[0] for off in np.moveaxis(slopes.off, -1, 0)]
+    extra = slopes.variance(np.stack(held, axis=-1))
+    trust = np.where(spread > 0, spread / np.maximum(spread + extra, 1e-12), 0.0)
+    return numerator * trust, spread * trust
+
+
+def _sums(x: Floats, weight: Floats, bends: Floats) -> tuple[Floats, Floats]:
     total = np.maximum(weight.sum(axis=1, keepdims=True), 1e-12)
     x = x - (weight * x).sum(axis=1, keepdims=True) / total
     mean_bend = weight @ bends.T

@@ -1,100 +1,308 @@
-"""Where to look first, from which orders moved: usual causes, never a diagnosis.
+"""Where to look first: the usual causes of what moved, and what this history says of each.
 
-Common practice in the trade, no single source.
+Common practice in the trade, no source: what usually causes it, never a diagnosis. A cause is a
+text, the check that confirms or clears it, and the evidence that speaks for it and against it. To
+add one, add a `Cause` to a pattern.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from vibetrend.engine import Engine
+from vibetrend.trend.evidence import (
+    Evidence,
+    Finding,
+    across_lay_up,
+    alone,
+    along,
+    as_warm,
+    fell,
+    few_checkups,
+    gradual,
+    listed,
+    many_checkups,
+    no_order_by_itself,
+    orders_stayed,
+    other_speed,
+    other_warmth,
+    stayed,
+    sudden,
+    together,
+    was_hidden,
+)
 
-HIGH_ORDER = 6.0  # from here on, beyond twice the firing order, a crankshaft's own twist can show
+
+@dataclass(frozen=True)
+class Cause:
+    """One usual cause; ``{part}`` in its texts is the driven part."""
+
+    what: str
+    check: str  # confirms it or clears it
+    speaks_for: tuple[Evidence, ...] = ()
+    speaks_against: tuple[Evidence, ...] = ()
 
 
 @dataclass(frozen=True)
 class Pattern:
-    """One way orders move together, and what usually causes it."""
+    """What a kind of feature speaks of, and what usually moves it."""
 
     what: str
-    first: str
-    second: str
-    check: str  # separates the two
+    causes: tuple[Cause, ...]  # most usual first; from the third on only with evidence for it
 
 
-ONCE = Pattern(
-    "Order 1 goes once per turn",
-    "run-out or imbalance of the damper, its ring or a pulley",
-    "engine mounts that have softened or worked loose",
-    "measure the run-out of rim and face again and compare it with the installation record",
-)
-TWICE = Pattern(
-    "Order 2 goes twice per turn",
-    "engine mounts or something bolted to the engine that has worked loose",
-    "alignment or a coupling, if the shaft turns along",
-    "check mounts and brackets by hand and torque with the engine stopped",
-)
-HALF = Pattern(
-    "Half orders speak of cylinders that work unevenly",
-    "injection (a nozzle, a leak, the timing of one cylinder)",
-    "compression or valve clearance of one cylinder",
-    "have the injectors tested; if they are good, compare the compression of all cylinders",
-)
-FIRING = Pattern(
-    "The firing order carries what all cylinders do together",
-    "engine mounts",
-    "load or speed that differs from the baseline, or an exhaust that has worked loose",
-    "look at the rubber of the mounts, and repeat with the same gear, load and temperature",
-)
-HIGH = Pattern(
-    "High orders lie nearest to the crankshaft's own twist",
-    "the damper, whose rubber or fluid has changed",
-    "a speed that differs a little from the baseline's, which moves high orders too",
-    "repeat at exactly the baseline's speed, and look at the damper's index marks",
-)
-OTHER = Pattern(
-    "A single whole order has no one usual cause",
-    "engine mounts, brackets or pipes that touch something",
-    "a part that runs at that multiple of the crankshaft speed",
-    "look for loose or touching parts and see whether the change stays with the phone elsewhere",
-)
-OVERALL = Pattern(
-    "An overall level holds everything in its band",
-    "a loose bracket, belt or panel",
-    "another sound or vibration source nearby that was not running at the baseline",
-    "repeat with everything else off",
-)
-FREQUENCY = Pattern(
-    "A critical speed follows the stiffness of crankshaft and damper",
-    "damper rubber that has hardened, softened or come loose",
-    "another temperature: rubber softens by about half a per cent per degree C",
-    "repeat the run-up after the same warm-up and look at the damper's index marks",
-)
+@dataclass(frozen=True)
+class Weighed:
+    """A cause with the clauses of this history that speak for it and against it."""
+
+    cause: Cause
+    speaks_for: tuple[str, ...]
+    speaks_against: tuple[str, ...]
+
+    @property
+    def balance(self) -> int:
+        """How many more clauses speak for it than against."""
+        return len(self.speaks_for) - len(self.speaks_against)
+
+    def told(self, already: Sequence[str]) -> str:
+        """Return it with its reasons, but for those told already."""
+        sides = ((", because ", self.speaks_for), (", although ", self.speaks_against))
+        new = [(word, [each for each in side if each not in already]) for word, side in sides]
+        return self.cause.what + "".join(word + listed(side) for word, side in new if side)
 
 
-def patterns(moved: Sequence[tuple[str, float]], engine: Engine | None) -> list[Pattern]:
-    """Return the patterns that features which moved belong to, strongest first, each once."""
-    found = [_pattern(feature, order, engine) for feature, order in moved]
-    return list(dict.fromkeys(found))
+def look_first(findings: Sequence[Finding]) -> list[str]:
+    """Return sentences for each kind that moved: the two likeliest causes, what tells them apart.
+
+    A kind whose likeliest cause has been told already is left out.
+    """
+    said: list[str] = []
+    checks: set[str] = set()
+    for finding in findings:
+        one, two = likeliest(finding)
+        if one.cause.check not in checks:
+            checks.add(one.cause.check)
+            part = finding.feature[0].partition(": ")[2]
+            said += [text.replace("{part}", part) for text in _told(finding, one, two)]
+    return said
 
 
-def _pattern(feature: str, order: float, engine: Engine | None) -> Pattern:
-    kind, _, name = feature.partition(": ")
-    if kind == "driven":
-        return Pattern(
-            f"The line {name} belongs to that driven part",
-            f"the belt or bearings of {name}",
-            f"the pulley or bracket of {name}",
-            "check belt tension and pulley run-out, and turn the part by hand, engine stopped",
-        )
-    if kind in ("overall", "resonance"):
-        return OVERALL if kind == "overall" else FREQUENCY
-    firing = engine.firing_order_number if engine else None
-    if firing and order == firing:
-        return FIRING
-    if order in (1.0, 2.0):
-        return ONCE if order == 1 else TWICE
-    if order > max(HIGH_ORDER, 2 * firing if firing else 0.0):
-        return HIGH
-    if order % 1:
-        return HALF
-    return FIRING if firing and order % firing == 0 else OTHER
+def _told(finding: Finding, one: Weighed, two: Weighed) -> list[str]:
+    both = [clause for clause in one.speaks_for if clause in two.speaks_for]
+    first, second = one.told(both), two.told([*both, *one.speaks_for])
+    said = f"{PATTERNS[finding.kind].what}. "
+    if one.balance > two.balance:
+        said += f"Look first for {first}; then for {second}."
+    else:
+        said += f"Usually it is {first}; or {second}. This history is not enough to tell which."
+    if both:
+        fits = listed(both)
+        said += f" {fits[0].upper()}{fits[1:]}, which fits both."
+    return [said, f"To tell them apart: {one.cause.check}; {two.cause.check}."]
+
+
+def likeliest(finding: Finding) -> tuple[Weighed, Weighed]:
+    """Return the two likeliest causes, the likelier first."""
+    causes = PATTERNS[finding.kind].causes
+    weighed = [_weighed(cause, finding) for cause in (*causes, QUIETER)]
+    likely = weighed[:2] + [each for each in weighed[2:] if each.balance > 0]
+    first, second = sorted(likely, key=lambda each: -each.balance)[:2]
+    return first, second
+
+
+def _weighed(cause: Cause, finding: Finding) -> Weighed:
+    sides = (cause.speaks_for, cause.speaks_against)
+    said = [tuple(clause for each in side if (clause := each(finding))) for side in sides]
+    return Weighed(cause, *said)
+
+
+LOAD = Cause(
+    "load, gear, speed or warmth unlike the baseline's",
+    "repeat with the same gear, load, speed and temperature",
+    (along("overall"), other_speed, other_warmth, few_checkups),
+    (gradual,),
+)
+BELT = Cause(
+    "a belt or a driven pulley",
+    "check belt tension, and the driven pulleys for run-out and play",
+    (along("driven"),),
+)
+QUIETER = Cause(
+    "a quieter place or setting of the phone than at the baseline, which shows more",
+    "compare the noise level of both recordings",
+    (was_hidden,),
+    (gradual,),
+)
+MOUNTS = "engine mounts that have softened or worked loose"
+CHECK_MOUNTS = "look at the rubber and the bolts of mounts and brackets"
+
+PATTERNS = {
+    "once": Pattern(
+        "Order 1 goes once per turn",
+        (
+            Cause(
+                "run-out or imbalance of the damper, its ring or a pulley",
+                "measure the run-out of rim and face again and compare it with the record",
+                (alone,),
+                (along("twice"), together, fell),
+            ),
+            Cause(
+                MOUNTS, CHECK_MOUNTS, (along("twice"), together, across_lay_up), (stayed("twice"),)
+            ),
+            BELT,
+        ),
+    ),
+    "twice": Pattern(
+        "Order 2 goes twice per turn",
+        (
+            Cause(
+                "engine mounts, or something bolted on that has worked loose",
+                CHECK_MOUNTS,
+                (along("once"), together, sudden),
+            ),
+            Cause(
+                "alignment or a coupling, if the shaft turns along",
+                "check the alignment, with the boat afloat as it is used",
+                (across_lay_up, gradual),
+                (together,),
+            ),
+        ),
+    ),
+    "half": Pattern(
+        "Half orders speak of cylinders that work unevenly",
+        (
+            Cause(
+                "injection of one cylinder (a nozzle, a leak, its timing)",
+                "have the injectors tested",
+                (along("half"), stayed("firing"), sudden, across_lay_up),
+                (along("firing"),),
+            ),
+            Cause(
+                "compression or valve clearance of one cylinder",
+                "compare the compression of all cylinders",
+                (along("half"), stayed("firing"), gradual),
+                (along("firing"), sudden),
+            ),
+            Cause(
+                "an engine that was not warm",
+                "repeat it as warm as at the baseline",
+                (other_warmth,),
+            ),
+        ),
+    ),
+    "firing": Pattern(
+        "The firing order and its multiples carry what all cylinders do together",
+        (
+            Cause(MOUNTS, CHECK_MOUNTS, (along("once", "twice"), together, gradual)),
+            LOAD,
+            Cause(
+                "an exhaust that leaks or has worked loose",
+                "look and listen along the exhaust",
+                (along("overall"), sudden),
+                (fell, gradual),
+            ),
+        ),
+    ),
+    "high": Pattern(
+        "High orders lie nearest to the crankshaft's own twist. At fast idle they alone see "
+        "anything of the damper's stiffness, and a small difference in speed looks the same",
+        (
+            Cause(
+                "the damper, whose rubber or fluid has changed",
+                "look at the damper's index marks and its run-out",
+                (gradual, along("high"), along("resonance")),
+                (along("once", "twice", "half", "firing", "other"), other_speed),
+            ),
+            Cause(
+                "a speed a little unlike the baseline's",
+                "repeat at exactly the baseline's speed",
+                (other_speed, few_checkups, sudden),
+                (gradual,),
+            ),
+        ),
+    ),
+    "other": Pattern(
+        "A single whole order has no one usual cause",
+        (
+            Cause(
+                "mounts, brackets or pipes that have come loose or touch something",
+                "look for loose or touching parts, and see whether it stays with the phone "
+                "elsewhere",
+                (sudden, along("once", "twice"), across_lay_up),
+            ),
+            Cause(
+                "a part that turns at that multiple of the crankshaft speed",
+                "turn such parts by hand and feel for play",
+                (gradual, along("driven")),
+            ),
+        ),
+    ),
+    "driven": Pattern(
+        "This line belongs to the {part}",
+        (
+            Cause(
+                "the belt or bearings of the {part}",
+                "check belt tension, and turn the {part} by hand",
+                (gradual, along("driven"), across_lay_up),
+            ),
+            Cause(
+                "the pulley or bracket of the {part}",
+                "measure the pulley's run-out and check its bracket",
+                (sudden, along("once")),
+                (along("driven"),),
+            ),
+        ),
+    ),
+    "overall": Pattern(
+        "An overall level holds everything in its band",
+        (
+            Cause(
+                "a loose bracket, belt or panel",
+                "look and listen for what rattles",
+                (sudden, many_checkups),
+                (fell,),
+            ),
+            Cause(
+                "something near the engine that ran then or runs now",
+                "repeat with everything else off",
+                (orders_stayed, few_checkups),
+                (gradual,),
+            ),
+            Cause(
+                "load, or an exhaust that leaks",
+                "repeat with the baseline's load, and listen along the exhaust",
+                (along("firing"), other_speed),
+            ),
+        ),
+    ),
+    "resonance": Pattern(
+        "A critical speed follows the stiffness of crankshaft and damper",
+        (
+            Cause(
+                "damper rubber that has hardened, softened or come loose",
+                "look at the damper's index marks and its run-out",
+                (gradual, along("resonance"), as_warm),
+            ),
+            Cause(
+                "another temperature: rubber softens by about half a per cent per degree C",
+                "repeat the run-up after the same warm-up",
+                (other_warmth, few_checkups),
+                (as_warm,),
+            ),
+        ),
+    ),
+    "together": Pattern(
+        "What moves all orders alike is seldom a part",
+        (
+            Cause(
+                "the phone (its spot, how it is held, its case, its settings)",
+                "put the phone back exactly as at the baseline and record again",
+                (sudden, no_order_by_itself),
+                (gradual,),
+            ),
+            Cause(
+                MOUNTS,
+                CHECK_MOUNTS,
+                (gradual, along("once", "twice", "firing"), across_lay_up),
+            ),
+        ),
+    ),
+}

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from vibetrend.trend.bend import bank_of_bends, contrast
+from vibetrend.trend.conditions import Slopes
 
 Floats = NDArray[np.float64]
 
@@ -39,7 +40,13 @@ class Forecast:
 
 
 def forecast(
-    change: Floats, variance: Floats, hours: Floats, *, first: int, limit: Floats
+    change: Floats,
+    variance: Floats,
+    hours: Floats,
+    *,
+    first: int,
+    limit: Floats,
+    slopes: Slopes | None = None,
 ) -> Forecast:
     """Weigh the what-ifs by the visits so far and look ahead.
 
@@ -53,6 +60,8 @@ def forecast(
         The last visit that is certainly flat.
     limit : array, shape (features,)
         dB; NaN for a feature without one.
+    slopes : Slopes, optional
+        What the conditions may still hold.
     """
     features, visits = change.shape
     if visits - 1 <= first:
@@ -76,7 +85,7 @@ def forecast(
             np.full(tau.size, GROWTH / tau.size),
         ]
     )
-    numerator, information = contrast(change, 1 / variance, bank)
+    numerator, information = contrast(change, 1 / variance, bank, slopes)
     spread = 1 / (information + SIZE_PRIOR_DB**-2)
     size = numerator * spread
     log_weight = np.where(

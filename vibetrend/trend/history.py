@@ -1,7 +1,7 @@
 """The checked rows of a history arranged as visits x placements x features."""
 
 from collections.abc import Hashable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -9,13 +9,19 @@ from numpy.typing import NDArray
 
 from vibetrend.errors import JudgeError
 from vibetrend.trend.assess import Levels
-from vibetrend.trend.rows import Rows, check, label
+from vibetrend.trend.rows import CIRCUMSTANCES, Rows, check, label
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 SPEED_BAND = 0.03  # of the baseline's speed
 WARM_BAND_C = 15.0
+SPEED_STEP = 0.005  # what counts as one step of a condition
+WARM_STEP_C = 5.0
+LAY_UP_DAYS = 60
+LAY_UP_HOURS = 20.0  # run meanwhile, at most; common practice, no source
+# Noise alone reaches 3 times its own level once in 10 000 times: what an order can hide under.
+HIDDEN = 3.5
 
 PRIOR_PLACEMENT_DB = 0.75
 PRIOR_DAY_DB = 0.4
@@ -35,6 +41,15 @@ class Taken:
     at: tuple[int, int] | None  # visit and placement in `Levels`
 
 
+@dataclass(frozen=True)
+class LayUp:
+    """A long rest between two neighbouring check-ups."""
+
+    before_hours: float
+    after_hours: float
+    days: int
+
+
 @dataclass(frozen=True, eq=False)
 class History:
     """One series, ready to be judged."""
@@ -43,11 +58,22 @@ class History:
     features: list[tuple[str, float]]  # text and order
     recordings: list[Taken]  # by hours
     not_judged: list[str]  # features that could not be told from the noise level
+    small: set[int]  # features whose latest velocity lies below the one that matters
+    lay_ups: list[LayUp]
     notes: list[str]
 
 
-def arrange(history: pd.DataFrame, *, limit_db: float) -> History:
+def arrange(
+    history: pd.DataFrame, *, limit_db: float, small_velocity_mm_s: float | None = None
+) -> History:
     """Check a history and arrange it.
+
+    Parameters
+    ----------
+    limit_db : float
+        The rise that matters, dB.
+    small_velocity_mm_s : float, optional
+        Below this rms velocity an order does not matter.
 
     Raises
     ------
@@ -60,10 +86,17 @@ def arrange(history: pd.DataFrame, *, limit_db: float) -> History:
     visits = _Visits(rows)
     why, notes = _gate(rows, visits)
     usable = np.array([not reason for reason in why])
+    rows, hidden = _hidden(rows, visits, usable)
     judged, not_judged, appeared = _judged(rows, visits, usable)
     notes += [
-        f"{name[0].upper() + name[1:]} stands out now and did not at the baseline, so how far it "
-        f"moved cannot be told: look at it."
+        f"{_capital(label(*rows.features[k]))} could not be told from the noise level at the "
+        f"baseline: it has risen by at least what is shown."
+        for k in judged
+        if k in hidden
+    ]
+    notes += [
+        f"{_capital(name)} stands out now and did not at the baseline, so how far it moved "
+        f"cannot be told: look at it."
         for name in appeared
     ]
     features = [rows.features[k] for k in judged]
@@ -80,10 +113,11 @@ def arrange(history: pd.DataFrame, *, limit_db: float) -> History:
         )
         for r in visits.order.tolist()
     ]
+    small = _small(rows, visits, usable, judged, small_velocity_mm_s or 0.0)
     levels = None
     if features and visits.baseline[rows.visit[kept]].any():
-        levels = _levels(rows, visits, kept, places, judged, limit_db)
-    return History(levels, features, recordings, not_judged, notes)
+        levels = _levels(rows, visits, kept, places, judged, limit_db, hidden, small)
+    return History(levels, features, recordings, not_judged, small, visits.lay_ups, notes)
 
 
 class _Visits:
@@ -107,6 +141,7 @@ class _Visits:
         place[by_time] = np.arange(count.size)
         self.rank = place[rows.visit]  # of each recording's visit
         self.order = np.lexsort((np.arange(rows.visit.size), rows.hours, self.rank))
+        self.lay_ups = _lay_ups(self.hours[by_time], date[by_time])
 
 
 def _check_time(visits: list[Hashable], hours: Floats, date: NDArray[np.datetime64]) -> None:
@@ -118,6 +153,12 @@ def _check_time(visits: list[Hashable], hours: Floats, date: NDArray[np.datetime
             f"check-up {visits[late]} has more engine hours ({hours[late]:g} h) than one of a "
             f"later date; correct the hours or the date"
         )
+
+
+def _lay_ups(hours: Floats, date: NDArray[np.datetime64]) -> list[LayUp]:
+    days = np.diff(date) / np.timedelta64(1, "D")  # NaN where a date is unknown
+    still = np.flatnonzero((days > LAY_UP_DAYS) & (np.diff(hours) < LAY_UP_HOURS))
+    return [LayUp(float(hours[v]), float(hours[v + 1]), int(days[v])) for v in still]
 
 
 def _gate(rows: Rows, visits: _Visits) -> tuple[list[str], list[str]]:
@@ -138,23 +179,76 @@ def _gate(rows: Rows, visits: _Visits) -> tuple[list[str], list[str]]:
         for r in np.flatnonzero(~base & (visits.hours[rows.visit] < start)):
             why[r] = "it was taken before the baseline"
     usual = _median(rows.temperature_c[base])
-    now = _median(rows.temperature_c[visits.rank == visits.rank.max()])
+    for r in np.flatnonzero(np.abs(rows.temperature_c - usual) > WARM_BAND_C):
+        why[r] = (
+            f"the engine was at {rows.temperature_c[r]:.0f} degrees C, more than "
+            f"{WARM_BAND_C:.0f} from the baseline's {usual:.0f}"
+        )
+    for name, said in rows.stated.items():
+        usual_word = _most_common([word for word, of in zip(said, base, strict=True) if of])
+        for at, word in enumerate(said):
+            if word and usual_word and word != usual_word:
+                why[at] = f"{CIRCUMSTANCES[name]} was {word}, at the baseline {usual_word}"
     notes = [
         f"Check-up {visit} is marked as baseline, but an ordinary check-up lies before it: it "
         f"counts as an ordinary one."
         for visit in visits.late
     ]
-    if abs(now - usual) > WARM_BAND_C:
-        notes.append(
-            f"The latest check-up was taken at {now:.0f} degrees C, the baseline at {usual:.0f}: "
-            f"take the next one as warm as the baseline."
-        )
     return why, notes
+
+
+def _most_common(words: list[str]) -> str:
+    """Return the word stated most often, "" where none is."""
+    stated = sorted(word for word in words if word)
+    return max(stated, key=stated.count, default="")
+
+
+def _capital(text: str) -> str:
+    return text[0].upper() + text[1:]
 
 
 def _median(values: Floats) -> float:
     known = values[np.isfinite(values)]
     return float(np.median(known)) if known.size else np.nan
+
+
+def _hidden(rows: Rows, visits: _Visits, usable: Bools) -> tuple[Rows, set[int]]:
+    """Give orders that the noise level hid at the baseline the amplitude they can have had at most.
+
+    What rises out of the noise has then risen by at least its distance from there. Where the
+    amplitude lies above what noise can hide, something else was in the way: not judged.
+    """
+    at_baseline = visits.baseline[rows.visit] & usable
+    base = at_baseline[rows.recording]
+    most = HIDDEN * rows.floor
+    under = base & ~rows.seen & (most > 0) & ~(rows.amplitude > most)
+    count, of = len(rows.features), max(int(at_baseline.sum()), 1)
+    seen = np.bincount(rows.feature[base & rows.seen], minlength=count)
+    hid = np.bincount(rows.feature[under], minlength=count)
+    is_order = np.array([text == "order" for text, _ in rows.features])
+    later = bool((usable & ~visits.baseline[rows.visit]).any())
+    hidden = set(
+        np.flatnonzero(later & is_order & (2 * seen < of) & (2 * (seen + hid) >= of)).tolist()
+    )
+    amplitude, shown = rows.amplitude.copy(), rows.seen.copy()
+    for k in hidden:
+        here = base & (rows.feature == k) & (under | rows.seen)
+        amplitude[here] = np.where(rows.seen, amplitude, most)[here].max()
+        shown |= here
+    error = np.where(under & shown, np.nan, rows.standard_error)
+    return replace(rows, amplitude=amplitude, seen=shown, standard_error=error), hidden
+
+
+def _small(
+    rows: Rows, visits: _Visits, usable: Bools, judged: list[int], velocity: float
+) -> set[int]:
+    """Return the places among the judged of features too small to matter at the latest check-up."""
+    latest = (visits.rank == visits.rank[usable].max() if usable.any() else usable)[rows.recording]
+    return {
+        at
+        for at, k in enumerate(judged)
+        if _median(rows.velocity_mm_s[latest & (rows.feature == k)]) < velocity
+    }
 
 
 def _judged(rows: Rows, visits: _Visits, usable: Bools) -> tuple[list[int], list[str], list[str]]:
@@ -196,6 +290,8 @@ def _levels(
     places: list[tuple[int, int]],
     judged: list[int],
     limit_db: float,
+    hidden: set[int],
+    small: set[int],
 ) -> Levels:
     place = np.full((len(rows.recordings), 2), -1)
     place[kept] = places
@@ -219,20 +315,37 @@ def _levels(
     own = np.flatnonzero(good & np.isfinite(rows.limit_db))
     own = own[np.lexsort((rows.limit_db[own], visit[own]))]  # the latest one holds
     limit[feature[own]] = rows.limit_db[own]
+    limit[list(small)] = np.nan  # however far it rises, it does not matter yet
     first = np.unique([v for v, _ in places], return_index=True)[1]
     at = rows.visit[kept[first]]
+    conditions = np.full((*db.shape[:2], 2), np.nan)
+    conditions[tuple(np.transpose(places))] = _conditions(rows, visits)[kept]
+    masked = np.isin(judged, list(hidden))
     return Levels(
         db=db,
         extra_variance=extra,
         hours=visits.hours[at],
         baseline=visits.baseline[at],
         limit_db=limit,
-        is_order=np.array([name == "order" for name in text]),
+        is_order=np.array([name == "order" for name in text]) & ~masked,
         shares_gain=~resonance,
         prior_placement=np.maximum(
             np.where(frequency, PRIOR_FREQUENCY_DB, PRIOR_PLACEMENT_DB), np.sqrt(usual)
         ),
         prior_day=np.where(frequency, PRIOR_FREQUENCY_DB, PRIOR_DAY_DB),
+        rises_only=masked,
+        conditions=conditions if np.isfinite(conditions).any() else None,
+    )
+
+
+def _conditions(rows: Rows, visits: _Visits) -> Floats:
+    """Return the speed and warmth of each recording in steps from the baseline's, NaN unknown."""
+    base = visits.baseline[rows.visit]
+    return np.column_stack(
+        [
+            (rows.rpm / _median(rows.rpm[base]) - 1) / SPEED_STEP,
+            (rows.temperature_c - _median(rows.temperature_c[base])) / WARM_STEP_C,
+        ]
     )
 
 

@@ -8,8 +8,10 @@ import pandas as pd
 
 from vibetrend.engine import Engine
 from vibetrend.trend.advice import CAUTIONS, advise
-from vibetrend.trend.assess import ENOUGH_PLACEMENTS, FULL_DAY, Assessment, assess
+from vibetrend.trend.assess import ENOUGH_PLACEMENTS, Assessment, assess
 from vibetrend.trend.history import History, arrange
+from vibetrend.trend.noticeable import noticeable
+from vibetrend.trend.placements import FULL_DAY
 from vibetrend.trend.rows import label
 from vibetrend.trend.states import sentence, worst
 from vibetrend.trend.verdict import Verdict
@@ -20,12 +22,17 @@ DOUBLED_DB = 20 * math.log10(2)
 COLUMNS = (
     "feature", "order", "change_db", "scatter_db", "state", "evidence_z", "since_hours",
     "slope_db_per_1000h", "hours_to_limit", "hours_to_limit_low", "hours_to_limit_high",
-    "probability_never",
+    "probability_never", "noticeable_db",
+    "limit_db", "small", "at_least",
 )  # fmt: skip
 
 
 def judge(
-    history: pd.DataFrame, *, engine: Engine | None = None, limit_db: float = DOUBLED_DB
+    history: pd.DataFrame,
+    *,
+    engine: Engine | None = None,
+    limit_db: float | None = None,
+    renewal_hours: float | None = None,
 ) -> Verdict:
     """Say whether anything moved away from the baseline.
 
@@ -36,11 +43,14 @@ def judge(
     history : DataFrame
         One series, one row for each recording and feature, columns `recording`, `visit`, `hours`,
         `order`, `amplitude`, `standard_error`, `baseline`, and optionally `feature`, `floor`,
-        `visible`, `date`, `rpm`, `temperature_c`, `limit_db` (overrides the limit of a feature).
+        `visible`, `date`, `rpm`, `temperature_c`, `velocity_mm_s` and `limit_db` (overrides the
+        limit of a feature).
     engine : Engine, optional
-        Names the firing order in the advice; changes no number.
-    limit_db : float
-        The rise over the baseline that matters, dB.
+        Names the firing order in the advice, and may say which rise and which velocity matter.
+    limit_db : float, optional
+        The rise over the baseline that matters, dB; the engine's, or doubled, if left out.
+    renewal_hours : float, optional
+        Engine hours at which the damper is due: no forecast is told beyond them.
 
     Returns
     -------
@@ -52,7 +62,12 @@ def judge(
     JudgeError
         If the history is incomplete, contradicts itself, or holds more than one series.
     """
-    arranged = arrange(history, limit_db=limit_db)
+    own_limit, small = (engine.limit_db, engine.small_velocity_mm_s) if engine else (None, None)
+    arranged = arrange(
+        history,
+        limit_db=(own_limit or DOUBLED_DB) if limit_db is None else limit_db,
+        small_velocity_mm_s=small,
+    )
     result = assess(arranged.levels) if arranged.levels else None
     orders = _orders(arranged, result)
     recordings = _recordings(arranged, result)
@@ -60,13 +75,16 @@ def judge(
     if result:
         states += [result.common_state, *result.asks, *_latest_lacks(recordings)]
     state = worst(states)
+    advice, findings = advise(state, arranged, orders, recordings, result, engine, renewal_hours)
     return Verdict(
         state=state,
         orders=pd.DataFrame(orders, columns=COLUMNS),
         common_change_db=result.common_change if result else math.nan,
         common_state=result.common_state if result else "no-baseline",
+        each_its_own_way=bool(result and np.isfinite(result.scattered_since)),
         recordings=pd.DataFrame(recordings, columns=["recording", "visit", "used", "why_not"]),
-        advice=advise(state, arranged, orders, recordings, result, engine),
+        advice=advice,
+        findings=findings,
     )
 
 
@@ -83,15 +101,20 @@ def nothing_judged() -> Verdict:
 
 
 def _orders(arranged: History, result: Assessment | None) -> list[dict[str, Any]]:
-    if result is None:
-        blank = dict.fromkeys(COLUMNS, math.nan) | {"state": "no-baseline"}
+    if result is None or arranged.levels is None:
+        blank: dict[str, Any] = dict.fromkeys(COLUMNS, math.nan)
+        blank |= {"state": "no-baseline", "small": False, "at_least": False}
         return [blank | {"feature": text, "order": order} for text, order in arranged.features]
     ahead, bends, scatter = result.ahead, result.bends, result.scatter
     seen = np.array([state not in ("no-change-seen", "learning") for state in result.state])
+    masked = arranged.levels.rises_only
     columns = (
         ahead.change, np.sqrt(scatter.day**2 + scatter.placement**2 / FULL_DAY), result.state,
         bends.z, np.where(seen, bends.since_hours, np.nan), 1000 * ahead.slope, ahead.hours,
         ahead.hours_low, ahead.hours_high, ahead.never,
+        noticeable(arranged.levels, result).step_db(), arranged.levels.limit_db,
+        [k in arranged.small for k in range(len(arranged.features))],
+        np.zeros(seen.size, bool) if masked is None else masked,
     )  # fmt: skip
     lists = [column if isinstance(column, list) else column.tolist() for column in columns]
     return [

@@ -12,12 +12,15 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 FEW_ORDERS = 7  # below this the common shift is a median
-TOO_FEW_ORDERS = 4  # below this nothing in common can be taken out
+SURE_ORDERS = 4  # below this what is common is only what none of them contradicts
+TOO_FEW_ORDERS = 2  # below this nothing in common can be taken out
 
 # Two placements of one check-up disagree when one feature lies this many standard deviations
 # of their difference apart, or when the mean square over the features is this large.
 ONE_FEATURE_SD = 4.2
 MEAN_SQUARE = 2.5
+FULL_DAY = 3  # placements
+FULL_BASELINE = 3  # days
 HISTORY_VOTES = 2  # so that a fault which stays for three placements is found by the fourth
 
 
@@ -36,8 +39,9 @@ class Placements:
 def common_shift(changes: Floats) -> Floats:
     """Return what the orders' changes have in common: a mean without its outer quarters.
 
-    With fewer than seven orders it is their median, with fewer than four it is 0: then what is
-    common cannot be told from what one order did.
+    With fewer than seven orders it is their median; with two or three the median of them and 0,
+    so that they have to agree; with one it is 0: then what is common cannot be told from what
+    that order did.
 
     Parameters
     ----------
@@ -49,11 +53,13 @@ def common_shift(changes: Floats) -> Floats:
     array, shape (...)
         dB; NaN where every order is missing.
     """
-    ordered = np.sort(changes, axis=-1)  # NaN comes last
-    count = np.isfinite(ordered).sum(axis=-1, keepdims=True)
-    cut = np.where(count < FEW_ORDERS, (count - 1) // 2, count // 4)
-    place = np.arange(changes.shape[-1])
-    inside = (place >= cut) & (place < count - cut)
+    count = np.isfinite(changes).sum(axis=-1, keepdims=True)
+    none = np.where(count < SURE_ORDERS, 0.0, np.nan)
+    ordered = np.sort(np.concatenate([changes, none], axis=-1), axis=-1)  # NaN comes last
+    votes = count + (count < SURE_ORDERS)
+    cut = np.where(votes < FEW_ORDERS, (votes - 1) // 2, votes // 4)
+    place = np.arange(ordered.shape[-1])
+    inside = (place >= cut) & (place < votes - cut)
     total = np.where(inside, ordered, 0.0).sum(axis=-1)
     shift = total / np.maximum(inside.sum(axis=-1), 1)
     return np.where(count[..., 0] >= TOO_FEW_ORDERS, shift, np.where(count[..., 0] > 0, 0, np.nan))
@@ -102,6 +108,17 @@ def sort_out(
         culprit=culprit,
         culprit_db=culprit_db,
     )
+
+
+def baseline_complete(baseline: Bools, used: Bools) -> bool:
+    """Say whether the baseline has three days of three placements.
+
+    Parameters
+    ----------
+    baseline : array, shape (visits,)
+    used : array, shape (visits, placements)
+    """
+    return int((used[baseline].sum(axis=1) >= FULL_DAY).sum()) >= FULL_BASELINE
 
 
 def _disagreeing(

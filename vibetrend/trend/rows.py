@@ -21,6 +21,14 @@ SERIES = (
     "condition",
 )  # fmt: skip
 
+# What the person may state of the day, and how a sentence names it.
+CIRCUMSTANCES = {
+    "other_engine": "the other engine",
+    "alternator_load": "the alternator's load",
+    "lying": "the boat",
+    "shore_power": "shore power",
+}
+
 
 @dataclass(frozen=True, eq=False)
 class Rows:
@@ -37,15 +45,20 @@ class Rows:
     amplitude: Floats  # (rows,)
     standard_error: Floats  # (rows,) NaN where unknown
     seen: Bools  # (rows,) told from the noise level
+    floor: Floats  # (rows,) the noise level; NaN where unknown
     limit_db: Floats  # (rows,) NaN where not given
+    velocity_mm_s: Floats  # (rows,) NaN where unknown
     rpm: Floats  # (recordings,)
     temperature_c: Floats  # (recordings,)
     date: NDArray[np.datetime64]  # (recordings,) NaT where unknown
+    stated: dict[str, list[str]]  # circumstance -> (recordings,) "" where nobody said
 
 
 def label(feature: str, order: float) -> str:
     """Return the name of a feature as a person reads it, e.g. ``order 4.5``."""
-    return f"order {order:g}" if feature == "order" else feature
+    kind, _, name = feature.partition(": ")
+    words = {"order": f"order {order:g}", "driven": "driven line", "overall": "overall level"}
+    return f"{words.get(kind, kind)} {name}".strip()
 
 
 def check(history: pd.DataFrame) -> Rows:
@@ -107,10 +120,17 @@ def check(history: pd.DataFrame) -> Rows:
         amplitude=amplitude,
         standard_error=np.where(np.isfinite(error), error, np.nan),  # not to be told is unknown
         seen=seen,
+        floor=_numbers(history, "floor"),
         limit_db=limit,
+        velocity_mm_s=_numbers(history, "velocity_mm_s"),
         rpm=_numbers(history, "rpm")[first],
         temperature_c=_numbers(history, "temperature_c")[first],
         date=_dates(dates),
+        stated={
+            name: ["" if pd.isna(said) else str(said) for said in history[name].iloc[first]]
+            for name in CIRCUMSTANCES
+            if name in history.columns
+        },
     )
 
 

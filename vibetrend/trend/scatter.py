@@ -75,7 +75,23 @@ def usual_scatter(
 
     # Neighbouring differences share a visit: n of them are worth about 2 n / 3 free ones.
     day = _learn(between, steps * 1.0, prior_day, pooled, DAY_BOAT_PRIOR, DAY_OWN_PRIOR)
-    return Scatter(placement=placement, day=day, degrees=DAY_OWN_PRIOR + 2 * steps / 3)
+    placements = count.sum(axis=0) / np.maximum((count > 0).sum(axis=0), 1)  # of a visit
+    degrees = degrees_of_sum(
+        day**2,
+        DAY_OWN_PRIOR + 2 * steps / 3,
+        placement**2 / np.maximum(placements, 1),
+        OWN_PRIOR + freedom,
+    )
+    return Scatter(placement=placement, day=day, degrees=degrees)
+
+
+def degrees_of_sum(one: Floats, its: Floats, other: Floats, others: Floats) -> Floats:
+    """Return the degrees of freedom of a sum of two variances with degrees of their own.
+
+    Satterthwaite, Biometrics Bulletin 2, 1946, 110-114.
+    """
+    total: Floats = (one + other) ** 2 / (one**2 / its + other**2 / others)
+    return total
 
 
 def _between(mean: Floats, count: NDArray[np.intp]) -> tuple[Floats, Floats, Floats]:

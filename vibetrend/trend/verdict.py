@@ -17,8 +17,10 @@ class Verdict:
     deviation of one check-up when nothing changes), `state`, `evidence_z` (standard deviations
     that speak for a bend; positive for a rise, negative for a fall), `since_hours` (where the
     bend lies; NaN while none is seen), `slope_db_per_1000h`, `hours_to_limit` (median),
-    `hours_to_limit_low` and `hours_to_limit_high` (90 % interval, inf for "never"), and
-    `probability_never`.
+    `hours_to_limit_low` and `hours_to_limit_high` (90 % interval, inf for "never"),
+    `probability_never`, `noticeable_db` (the step that a second day would confirm in nine cases
+    of ten), `limit_db` (NaN for none), `small` (so weak that it does not matter) and `at_least`
+    (noise hid it at the baseline: it rose by more than is shown).
 
     `recordings` has one row for each recording: `recording`, `visit`, `used`, `why_not`.
     """
@@ -27,8 +29,11 @@ class Verdict:
     orders: pd.DataFrame = field(repr=False)
     common_change_db: float  # what all orders did together; NaN where it cannot be told
     common_state: str
+    each_its_own_way: bool = False  # many orders moved at one time, not alike
     recordings: pd.DataFrame = field(repr=False)
     advice: list[str] = field(repr=False)  # plain sentences, most urgent first
+    # Those of them that say the state and what was seen: not to be told twice beside the numbers.
+    findings: tuple[str, ...] = field(default=(), repr=False)
 
     def to_dict(self) -> dict[str, Any]:
         """Return the JSON form: plain values, NaN and infinity as None."""

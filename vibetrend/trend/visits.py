@@ -98,20 +98,40 @@ def _neighbours(change: Floats, known: Bools) -> tuple[Floats, Floats]:
     return np.where(alone, change, before), np.where(alone, change, after)
 
 
-def tame(change: Floats, variance: Floats) -> tuple[Floats, Floats]:
-    """Limit what one day can say that no neighbouring day bears out.
+def wild_days(change: Floats, variance: Floats, *, first: int) -> Bools:
+    """Say which past days lie more than 3.5 scatters beyond both their neighbours.
 
-    A day pulls at most 2.5 scatters beyond its neighbours; a past one more than 3.5 beyond
-    both is left out. So one wild day cannot warn, two that agree can.
+    A baseline of one day (`first`, its last visit, is 0) has no second day that could contradict
+    it, and is not left out.
+
+    Returns
+    -------
+    array, shape (features, visits)
     """
-    visits = change.shape[1]
-    if visits < 3:
-        return change, variance
-    known = np.isfinite(variance)
-    sd = np.sqrt(np.where(known, variance, 1e6))
-    before, after = _neighbours(change, known)
-    low, high = np.minimum(before, after), np.maximum(before, after)
-    wild = (change < low - WILD_SD * sd) | (change > high + WILD_SD * sd)
+    if change.shape[1] < 3:
+        return np.zeros(change.shape, dtype=bool)
+    sd = np.sqrt(np.where(np.isfinite(variance), variance, 1e6))
+    before, after = _neighbours(change, np.isfinite(variance))
+    wild: Bools = (change < np.minimum(before, after) - WILD_SD * sd) | (
+        change > np.maximum(before, after) + WILD_SD * sd
+    )
     wild[:, -1] = False  # the next day will tell
-    tamed = np.clip(change, low - ONE_DAY_SD * sd, high + ONE_DAY_SD * sd)
-    return tamed, np.where(wild, np.inf, variance)
+    wild[:, 0] &= first > 0
+    return wild
+
+
+def tame(change: Floats, variance: Floats, *, first: int) -> Floats:
+    """Limit what one day can say to 2.5 scatters beyond its neighbours, nearest known ones.
+
+    So one wild day cannot warn, two that agree can. A baseline of one day stays as it is.
+    """
+    if change.shape[1] < 3:
+        return change
+    known = np.isfinite(variance)
+    reach = ONE_DAY_SD * np.sqrt(np.where(known, variance, 1e6))
+    before, after = _neighbours(change, known)
+    low, high = np.minimum(before, after) - reach, np.maximum(before, after) + reach
+    tamed: Floats = np.clip(change, low, high)
+    if first == 0:
+        tamed[:, 0] = change[:, 0]
+    return tamed

@@ -46,15 +46,22 @@
     await draw(chart);
   };
 
+  // What is folded has no size yet: it is drawn when it is unfolded.
+  const fold = (chart) => chart.holder.closest("details:not([open])");
+
   const startAll = async () => {
     for (const chart of charts) {
+      if (fold(chart)) {
+        fold(chart).addEventListener("toggle", () => start(chart), { once: true });
+        continue;
+      }
       await start(chart);
       await new Promise((next) => setTimeout(next));
     }
     document.documentElement.dataset.charts = "drawn";
   };
 
-  matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => charts.forEach(draw));
+  matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => charts.filter((chart) => chart.holder.classList.contains("drawn")).forEach(draw));
 
   // Paper has no way to unfold anything.
   const folded = () => [...document.querySelectorAll("details.printed:not([open])")];

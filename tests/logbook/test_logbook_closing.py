@@ -1,0 +1,86 @@
+"""A baseline closes after three complete days of three placements."""
+
+import datetime as dt
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from invented_logbook import FITTED, FITTED_HOURS, add, book_with_engine, measured
+
+from vibetrend.errors import LogbookError
+from vibetrend.logbook import Logbook, closing
+from vibetrend.recording import Note
+from vibetrend.trend import placements
+
+DAYS = [dt.date(2026, 5, 4), dt.date(2026, 5, 5), dt.date(2026, 5, 6)]
+AFTER = dt.date(2026, 5, 7)
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> Iterator[Logbook]:
+    with book_with_engine(tmp_path / "log") as opened:
+        opened.start_installation("main", date=FITTED, hours=FITTED_HOURS)
+        yield opened
+
+
+def place(book: Logbook, date: dt.date, number: int, **tags: Any) -> int:
+    content = f"{date} {number} {tags}".encode()
+    stated = {"hours": 3150.0, "baseline": True} | {
+        name: tags.pop(name) for name in ("hours", "baseline") if name in tags
+    }
+    return add(book, content, measured(content, **tags), date=date, **stated).series_id
+
+
+def three_days(book: Logbook) -> int:
+    return [place(book, date, number) for date in DAYS for number in range(3)][-1]
+
+
+def test_a_fourth_day_is_refused_with_what_to_do_instead(book: Logbook) -> None:
+    series = three_days(book)  # all files of the third day pass
+    with pytest.raises(LogbookError) as refused:
+        place(book, AFTER, 0)
+    said = str(refused.value)
+    assert "complete (2026-05-04 to 2026-05-06) and closed" in said
+    for instead in ("leave out --baseline", "vibetrend work add", "--device", "--position"):
+        assert instead in said
+    assert len(book.recordings(series)) == 9  # nothing was kept
+    with pytest.raises(LogbookError, match="closed"):  # nor a day from before the others
+        place(book, FITTED, 0, hours=FITTED_HOURS)
+
+
+def test_what_does_not_begin_a_fourth_day_is_accepted(book: Logbook) -> None:
+    series = three_days(book)
+    assert place(book, DAYS[0], 3) == place(book, DAYS[2], 3) == series
+    content = f"{DAYS[2]} 3 {{}}".encode()
+    assert add(book, content, baseline=True, date=AFTER, hours=3160.0).duplicate
+    place(book, AFTER, 0, baseline=False)
+    for other in ({"device": "new phone"}, {"position": "gearbox"}, {"tag": 1500.0}):
+        assert place(book, AFTER, 0, **other) != series
+    book.add_work("main", date=AFTER, hours=3160.0, what="mounts")
+    assert place(book, AFTER, 1, hours=3161.0) != series
+
+
+def test_a_day_with_too_few_usable_placements_is_not_complete(book: Logbook) -> None:
+    spoilt = Note("too-short", "unusable", "2 s")
+    for date in DAYS:
+        for number in range(2):
+            place(book, date, number)
+        place(book, date, 2, quality=(spoilt,))
+    place(book, AFTER, 0)
+
+
+def test_a_placement_that_the_last_verdict_left_out_completes_no_day(book: Logbook) -> None:
+    series = three_days(book)
+    rows = book.recordings(series)["recording"]
+    judged = [{"recording": name, "used": True} for name in rows]
+    judged[1]["used"] = False
+    book.keep_verdict(series, {"recordings": judged}, "learning")
+    fourth = place(book, AFTER, 0)  # the judge still asks for one more day
+    book.keep_verdict(fourth, {"recordings": []}, "no-change-seen")
+    with pytest.raises(LogbookError, match="closed"):
+        place(book, AFTER + dt.timedelta(days=1), 0)
+
+
+def test_the_logbook_counts_days_as_the_judge_does() -> None:
+    assert (closing.DAYS, closing.PLACEMENTS) == (placements.FULL_BASELINE, placements.FULL_DAY)

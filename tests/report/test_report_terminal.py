@@ -1,0 +1,107 @@
+"""What the terminal prints of where engines stand, beside what the page shows."""
+
+from dataclasses import replace
+
+import pandas as pd
+import pytest
+from invented_report import MADE_AT, engine_record, history, series, worked_on
+
+from vibetrend.checkup.records import EngineRecord
+from vibetrend.checkup.twins import side_by_side
+from vibetrend.cli.standing_words import filed_words, standing_words
+from vibetrend.trend.advice import BLIND, CAUTIONS
+
+
+def printed(*records: EngineRecord) -> str:
+    """Return the words on one line, as a person reads them."""
+    text = standing_words(records, today=MADE_AT.date())
+    return " ".join(text.replace("\xa0", " ").split())
+
+
+@pytest.fixture(scope="module")
+def bent() -> pd.DataFrame:
+    return history()
+
+
+def test_what_was_found_is_told_once(bent: pd.DataFrame) -> None:
+    one = series(bent)
+    found = (one.verdict.advice[0], "Order 4.5 rose by much.")
+    advice = ["The latest recording has a fault.", *found, "Then do this.", BLIND, *CAUTIONS]
+    told = replace(one, verdict=replace(one.verdict, advice=advice, findings=found))
+    text = printed(engine_record("main", told))
+    change = one.verdict.orders.query("order == 4.5")["change_db"].iloc[0]
+    assert text.count(f"is up {change:.1f} dB") == 1  # the statement's words, not the advice's
+    assert not [sentence for sentence in found if sentence in text]
+    assert "- The latest recording has a fault. - Then do this." in text
+    for sentence in (BLIND, *CAUTIONS):
+        assert text.count(sentence) == 1
+
+
+def test_the_judge_names_its_findings(bent: pd.DataFrame) -> None:
+    one = series(bent)
+    text = printed(engine_record("main", one))
+    advice = one.verdict.advice
+    assert one.verdict.findings == tuple(advice[: len(one.verdict.findings)])
+    assert len(one.verdict.findings) == 3  # the state, what moved, when it may reach the limit
+    for sentence in advice[3:]:
+        assert sentence.replace("\xa0", " ") in text
+    assert "Order 4.5 rose" not in text
+    assert text.count("Order 4.5 is up") == 1
+    bare = series(history(visits=2).assign(baseline=False))
+    assert "Take a baseline: three placements" in printed(engine_record("main", bare))
+
+
+def test_every_series_has_its_own_heading_and_verdict(bent: pd.DataFrame) -> None:
+    quiet = series(history(bend_db_per_1000h=0.0, seed=11))
+    other = replace(quiet, info=quiet.info | {"id": 2, "device": "new phone", "carried": "Before."})
+    text = printed(engine_record("main", series(bent), other))
+    first, second = text.index("old phone · acc"), text.rindex("new phone · acceleration")
+    assert first < second
+    assert "steady at 1000 rpm: changed." in text[first:second]
+    assert "steady at 1000 rpm: no change seen. No order has moved" in text[second:]
+    assert "Before." in text[second:]
+
+
+def test_the_verdict_before_a_work_is_told_last_and_its_advice_not_at_all() -> None:
+    record = worked_on()
+    text = printed(record)
+    done = "mounts and injectors on 12 April 2028 at 5525 h"
+    assert text.startswith("main ---- Idle trend: No change seen.")
+    assert f"Last work: {done}." in text
+    assert f"Step across the work: {done}. Clearly moved: order 2 (" in text
+    old = text[text.index(f"Before the work ({done}): ") :]
+    assert "steady at 1000 rpm: changed. Order 4.5 is up" in old
+    assert "could be reached" not in old
+    assert "Take the next check-up" not in old
+
+
+def test_after_a_work_nothing_has_been_recorded_yet() -> None:
+    record = worked_on()
+    ended = replace(record, series=record.series[1:])
+    done = "mounts and injectors on 12 April 2028 at 5525 h"
+    assert f"No steady recording has been added since the work: {done}." in printed(ended)
+
+
+def test_recordings_added_after_a_work_ask_for_a_new_baseline() -> None:
+    record = worked_on()
+    new, old = record.series
+    bare = series(new.history.assign(baseline=False))
+    waiting = replace(record, series=(replace(bare, info=new.info), old))
+    said = " ".join(filed_words(waiting, {2}).split()).replace("\xa0", " ")
+    assert "Compared with nothing: after the work, mounts and injectors on 12 April 2028" in said
+    assert "--baseline" in said
+
+
+def test_side_by_side_prints_the_numbers_of_the_table(bent: pd.DataFrame) -> None:
+    quiet = series(history(bend_db_per_1000h=0.0, seed=11))
+    records = [engine_record("port", series(bent)), engine_record("starboard", quiet)]
+    (found,) = side_by_side(records)
+    lines = standing_words(records, today=MADE_AT.date()).splitlines()
+    rows = {cells[0]: cells[1:] for line in lines if len(cells := line.split()) == 6}
+    for row in found.table.to_dict(orient="records"):
+        numbers = [float(cell) for cell in rows[f"{row['order']:g}"]]
+        names = ("first", "second", "difference_db", "first_change_db", "second_change_db")
+        for name, number in zip(names, numbers, strict=True):
+            # Three digits of an amplitude, one decimal of a difference.
+            near = {"rel": 5e-3} if name in ("first", "second") else {"abs": 0.0500001}
+            assert number == pytest.approx(row[name], **near), (row["order"], name)

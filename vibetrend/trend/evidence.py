@@ -1,0 +1,183 @@
+"""What a history says about a feature that moved, as clauses that speak for or against a cause.
+
+Each evidence is a function of a `Finding` and returns a clause where the history shows it, else
+None. Common practice, no source.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from vibetrend.trend.history import LayUp
+from vibetrend.trend.rows import label
+
+Feature = tuple[str, float]  # text and order
+
+HIGH_ORDER = 6.0  # from here on, beyond twice the firing order, a crankshaft's own twist can show
+SUDDEN, GRADUAL = 0.3, 0.7  # share of a change that its present slope accounts for
+OTHER_SPEED_PERCENT = 0.5
+OTHER_WARMTH_C = 5.0
+FEW_CHECKUPS = 2
+NAMED = 4  # of a list of orders
+
+
+@dataclass(frozen=True, kw_only=True)
+class Finding:
+    """A feature that moved, and what else its history holds."""
+
+    feature: Feature
+    rose: bool
+    steady_share: float  # of the change that its present slope accounts for: 0 a step, 1 a ramp
+    checkups: int  # that show it
+    moved: tuple[Feature, ...]  # all that are not where they were, this one too
+    stayed: tuple[Feature, ...]
+    together: bool  # whether everything together moved
+    hidden: bool  # by noise at the baseline
+    lay_up: LayUp | None  # across which it began
+    faster_percent: float  # latest check-up against the baseline; NaN unknown
+    warmer_c: float  # the same
+    firing: float | None  # the firing order
+
+    @property
+    def kind(self) -> str:
+        """What kind of feature it is."""
+        return kind_of(self.feature, self.firing)
+
+    @property
+    def others(self) -> list[Feature]:
+        """What else moved."""
+        return [each for each in self.moved if each != self.feature]
+
+
+Evidence = Callable[[Finding], str | None]
+
+
+def kind_of(feature: Feature, firing: float | None) -> str:
+    """Return what kind a feature is of, a key of `causes.PATTERNS`."""
+    text, order = feature
+    if text != "order":
+        return text.partition(":")[0]
+    if firing and order == firing:
+        return "firing"
+    if order in (1.0, 2.0):
+        return "once" if order == 1 else "twice"
+    if order > max(HIGH_ORDER, 2 * firing if firing else 0.0):
+        return "high"
+    if order % 1:
+        return "half"
+    return "firing" if firing and order % firing == 0 else "other"
+
+
+def names(features: Sequence[Feature]) -> str:
+    """Return features as a person lists them, e.g. ``orders 1.5, 2.5 and 3.5``."""
+    orders = [f"{order:g}" for text, order in features if text == "order"]
+    if len(orders) > NAMED:
+        orders = [*orders[: NAMED - 1], "others"]
+    words = [f"order{'s' if len(orders) > 1 else ''} {listed(orders)}"] if orders else []
+    return listed([*words, *(label(*each) for each in features if each[0] != "order")])
+
+
+def listed(words: Sequence[str]) -> str:
+    """Return words as a list in a sentence."""
+    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
+
+
+def sudden(finding: Finding) -> str | None:
+    """Say that it came as a step."""
+    return "it came from one check-up to the next" if finding.steady_share < SUDDEN else None
+
+
+def gradual(finding: Finding) -> str | None:
+    """Say that it came as a ramp."""
+    return "it came gradually" if finding.steady_share > GRADUAL else None
+
+
+def across_lay_up(finding: Finding) -> str | None:
+    """Say that it began while the engine lay still."""
+    return "it began across a lay-up" if finding.lay_up else None
+
+
+def fell(finding: Finding) -> str | None:
+    """Say that it went down."""
+    return None if finding.rose else "it fell"
+
+
+def few_checkups(finding: Finding) -> str | None:
+    """Say that it may be a matter of how the last recordings were taken."""
+    few = finding.checkups <= FEW_CHECKUPS
+    return f"only {finding.checkups} check-ups show it" if few else None
+
+
+def many_checkups(finding: Finding) -> str | None:
+    """Say that it is no matter of how one recording was taken."""
+    few = finding.checkups <= FEW_CHECKUPS
+    return None if few else f"{finding.checkups} check-ups show it"
+
+
+def alone(finding: Finding) -> str | None:
+    """Say that nothing went with it."""
+    return None if finding.others or finding.together else "nothing else moved"
+
+
+def no_order_by_itself(finding: Finding) -> str | None:
+    """Say that of all that moved together nothing moved beyond the rest."""
+    return None if finding.others else "no order moved by itself"
+
+
+def orders_stayed(finding: Finding) -> str | None:
+    """Say that the crank's own orders did not take part."""
+    moved = any(text == "order" for text, _ in finding.moved)
+    still = any(text == "order" for text, _ in finding.stayed)
+    return "every order stayed where it was" if still and not moved else None
+
+
+def together(finding: Finding) -> str | None:
+    """Say that what all orders have in common went too."""
+    return "everything together moved too" if finding.together else None
+
+
+def along(*kinds: str) -> Evidence:
+    """Return evidence that others of these kinds moved too."""
+
+    def clause(finding: Finding) -> str | None:
+        some = [each for each in finding.others if kind_of(each, finding.firing) in kinds]
+        return f"{names(some)} moved along" if some else None
+
+    return clause
+
+
+def stayed(*kinds: str) -> Evidence:
+    """Return evidence that these kinds are watched, and none of them moved."""
+
+    def clause(finding: Finding) -> str | None:
+        still = [each for each in finding.stayed if kind_of(each, finding.firing) in kinds]
+        moved = any(kind_of(each, finding.firing) in kinds for each in finding.moved)
+        return f"{names(still)} stayed" if still and not moved else None
+
+    return clause
+
+
+def other_speed(finding: Finding) -> str | None:
+    """Say that the engine did not run as fast as at the baseline."""
+    off = finding.faster_percent
+    way = "faster" if off > 0 else "slower"
+    differs = abs(off) >= OTHER_SPEED_PERCENT
+    return f"it ran {abs(off):.1f} % {way} than at the baseline" if differs else None
+
+
+def other_warmth(finding: Finding) -> str | None:
+    """Say that the engine was warmer or colder than at the baseline."""
+    off = finding.warmer_c
+    way = "warmer" if off > 0 else "colder"
+    differs = abs(off) >= OTHER_WARMTH_C
+    return f"it was {abs(off):.0f} degrees C {way} than at the baseline" if differs else None
+
+
+def as_warm(finding: Finding) -> str | None:
+    """Say that the engine was as warm as at the baseline."""
+    same = abs(finding.warmer_c) < OTHER_WARMTH_C
+    return "it was as warm as at the baseline" if same else None
+
+
+def was_hidden(finding: Finding) -> str | None:
+    """Say that there was too much noise at the baseline to see it."""
+    return "noise hid it at the baseline" if finding.hidden else None
