@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from vibetrend.checkup.records import EngineRecord, OrderSpectrum, SeriesRecord, Work
+from vibetrend.checkup.records import EngineRecord, OrderSpectrum, SeriesRecord, Step, Work
 from vibetrend.engine import Engine
 from vibetrend.trend import Verdict, compare, judge
 
@@ -42,6 +42,7 @@ def history(
             common, own = rng.normal(0, 0.6), rng.normal(0, 0.5, ORDERS.size)
             if visit == 9 and placement == 1:  # one placement on another spot
                 own += rng.normal(0, 3.0, ORDERS.size)
+            speed = 1000 + rng.normal(0, 3, ORDERS.size)[0]
             amplitude = level * 10 ** ((common + drift + daily + own) / 20)
             rows += [
                 {
@@ -56,7 +57,7 @@ def history(
                     "floor": 0.005,
                     "visible": True,
                     "date": day,
-                    "rpm": 1000.0 + rng.normal(0, 3),
+                    "rpm": speed,
                 }
                 for order, a in zip(ORDERS, amplitude, strict=True)
             ]
@@ -146,6 +147,7 @@ def engine_record(name: str = "main", *parts: SeriesRecord, overdue: bool = Fals
         installation_hours=3120.0,
         as_found=False,
         series=parts,
+        renewal_hours=7120.0,
     )
 
 
@@ -170,7 +172,10 @@ def worked_on(name: str = "main", *, note: str | None = None) -> EngineRecord:
         replace(
             new,
             info=new.info | {"id": 2, "epoch": 1, "follows": 1},
-            after_work=compare(last, new_table[new_table["baseline"]]),
+            after_work=Step(
+                **vars(compare(last, new_table[new_table["baseline"]])),
+                against=last["date"].iloc[0],
+            ),
         ),
         replace(old, info=old.info | ended, ended=True),
     )

@@ -51,6 +51,12 @@ def test_the_judge_names_its_findings(bent: pd.DataFrame) -> None:
     assert "Take a baseline: three placements" in printed(engine_record("main", bare))
 
 
+def test_incomplete_baseline_says_that_later_check_ups_are_judged_all_the_same() -> None:
+    text = printed(engine_record("main", series(history(visits=2))))
+    assert "2 check-ups so far, all of the baseline. Later check-ups are compared with it" in text
+    assert "nothing is judged" not in text
+
+
 def test_every_series_has_its_own_heading_and_verdict(bent: pd.DataFrame) -> None:
     quiet = series(history(bend_db_per_1000h=0.0, seed=11))
     other = replace(quiet, info=quiet.info | {"id": 2, "device": "new phone", "carried": "Before."})
@@ -69,6 +75,8 @@ def test_the_verdict_before_a_work_is_told_last_and_its_advice_not_at_all() -> N
     assert text.startswith("main ---- Idle trend: No change seen.")
     assert f"Last work: {done}." in text
     assert f"Step across the work: {done}. Clearly moved: order 2 (" in text
+    last = record.series[1].history["date"].max()
+    assert f"This is against the check-up of {last.day} {last:%B %Y}. What" in text
     old = text[text.index(f"Before the work ({done}): ") :]
     assert "steady at 1000 rpm: changed. Order 4.5 is up" in old
     assert "could be reached" not in old
@@ -90,6 +98,27 @@ def test_recordings_added_after_a_work_ask_for_a_new_baseline() -> None:
     said = " ".join(filed_words(waiting, {2}).split()).replace("\xa0", " ")
     assert "Compared with nothing: after the work, mounts and injectors on 12 April 2028" in said
     assert "--baseline" in said
+
+
+@pytest.mark.parametrize(
+    ("speed_rpm", "codec", "named"),
+    [
+        (None, "aac", "sound format (flac)"),  # a run-up has no one speed
+        (1000.0, "aac", "sound format (flac)"),
+        (1500.0, "flac", "speed (1000 rpm)"),
+    ],
+)
+def test_what_keeps_a_recording_from_being_compared_is_named(
+    bent: pd.DataFrame, speed_rpm: float | None, codec: str, named: str
+) -> None:
+    judged = series(bent)
+    known = replace(judged, info=judged.info | {"codec": "flac"})
+    if speed_rpm is None:
+        known = replace(known, info=known.info | {"manner": "run-up", "speed_rpm": None})
+    other = series(bent.assign(baseline=False))
+    info = known.info | {"id": 2, "codec": codec, "speed_rpm": speed_rpm}
+    said = filed_words(engine_record("main", known, replace(other, info=info)), {2})
+    assert f"the baseline differs in {named}. State" in " ".join(said.split())
 
 
 def test_side_by_side_prints_the_numbers_of_the_table(bent: pd.DataFrame) -> None:

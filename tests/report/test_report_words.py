@@ -9,9 +9,9 @@ from vibetrend.trend import STATES
 
 FACT = Fact(
     feature="order", order=4.5, firing=False, state="changed", change_db=6.0206, scatter_db=0.5,
-    evidence_z=6.0, since_hours=4250.0, slope_db_per_1000h=-2.04, hours_to_limit=655.0,
+    evidence_z=6.0, since_hours=4250.0, slope_db_per_1000h=2.04, hours_to_limit=655.0,
     hours_to_limit_low=264.9, hours_to_limit_high=math.inf, probability_never=0.07, limit_db=6.0206,
-    noticeable_db=2.4, small=False, at_least=False, ended=False, now_hours=5000.0,
+    steady_share=0.9, noticeable_db=2.4, small=False, at_least=False, ended=False, now_hours=5000.0,
     renewal_hours=math.nan,
 )  # fmt: skip
 
@@ -48,34 +48,47 @@ def test_doubling_is_six_decibels() -> None:
     assert words.factor(6.0206) == "2.0 times"
     assert words.factor(-6.0206) == "0.50 times"
     assert words.moved(FACT) == "order 4.5 is up 6.0 dB, 2.0 times its baseline"
-    assert words.beyond(FACT) == "12.0 times its usual scatter of 0.5 dB"
+    assert words.beyond(FACT) == "12 times its usual scatter of 0.5 dB"
 
 
-def test_bend_and_pace() -> None:
-    assert words.since(FACT) == (
-        "It left its level at about 4250\xa0h and falls by 2.0 dB per 1000\xa0h."
+@pytest.mark.parametrize(
+    ("share", "told"),
+    [
+        (0.9, " and rises by 2.0 dB per 1000\xa0h."),
+        (0.5, "."),
+        (0.0, ", in a jump."),
+        (math.nan, "; it is too early to say whether it goes on rising."),
+    ],
+)
+def test_bend_and_pace(share: float, told: str) -> None:
+    fact = replace(FACT, since_hours=4247.0, steady_share=share)
+    assert words.since(fact) == f"It left its level at about 4250\xa0h{told}"
+    falls = replace(fact, change_db=-6.0, slope_db_per_1000h=-151.0)
+    assert words.since(falls).endswith(
+        told.replace("rises", "falls").replace("rising", "falling").replace("2.0", "151")
     )
-    assert words.since(replace(FACT, since_hours=math.nan, slope_db_per_1000h=math.nan)) == ""
+    assert words.since(replace(FACT, since_hours=math.nan)) == ""
 
 
 def test_early_end_comes_first_and_never_is_said() -> None:
     assert words.until_limit(FACT) == (
         "The limit of +6.0 dB could be reached as early as 260\xa0h from now, more likely in about "
-        "650\xa0h, perhaps never. Chance that it is never reached: 7 %."
+        "650\xa0h, or never (90 % interval). Chance that it is never reached: 7 %."
     )
     far = replace(FACT, hours_to_limit_low=math.inf, hours_to_limit=math.inf)
     assert words.until_limit(far) == "The limit of +6.0 dB is not in sight."
-    assert words.until_limit(replace(FACT, state="past-limit")) == ""
+    for untold in ({"state": "past-limit"}, {"steady_share": math.nan}, {"state": "another-day"}):
+        assert words.until_limit(replace(FACT, **untold)) == ""
 
 
 @pytest.mark.parametrize(
     ("renewal", "told"),
     [
-        (7000.0, "as early as 260\xa0h from now, more likely in about 650\xa0h, perhaps not before "
-         "the renewal at 7000\xa0h."),
-        (5400.0, "as early as 260\xa0h from now, more likely not before the renewal at 5400\xa0h."),
-        (5200.0, "is not expected before the renewal at 5200\xa0h."),
-        (4900.0, "No hours to the limit are told: the renewal at 4900\xa0h is due."),
+        (7000.0, "as early as 260\xa0h from now, more likely in about 650\xa0h, or not before the "
+         "damper is due at 7000\xa0h (90 % interval)."),
+        (5400.0, "as early as 260\xa0h from now, or not before the damper is due at 5400\xa0h (90"),
+        (5200.0, "is not expected before the damper is due at 5200\xa0h."),
+        (4900.0, "No hours to the limit are told: the damper was due at 4900\xa0h."),
     ],
 )  # fmt: skip
 def test_no_hours_are_told_beyond_the_renewal(renewal: float, told: str) -> None:

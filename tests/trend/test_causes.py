@@ -27,6 +27,7 @@ def finding(*orders: float, also: tuple[Feature, ...] = (), **facts: object) -> 
         "steady_share": UNCLEAR,
         "checkups": 5,
         "moved": moved,
+        "suspected": (),
         "stayed": tuple(each for each in [*ORDERS, ALTERNATOR] if each not in moved),
         "together": False,
         "hidden": False,
@@ -92,6 +93,19 @@ def test_what_speaks_against_a_cause_is_told(seen, clause):
     assert clause in look_first([seen])[0]
 
 
+def test_one_cylinder_is_not_compared_with_others():
+    told = " ".join(look_first([finding(2.5, 1.5, firing=0.5)]))
+    assert "from cycle to cycle" in told
+    assert "order 1.5 moved along" in told.lower()
+    assert "cylinders" not in told
+
+
+def test_suspicion_leaves_open_whether_anything_else_moved():
+    open_still = finding(1.0, suspected=(("order", 5.0),))
+    assert "nothing else moved" in look_first([finding(1.0)])[0]
+    assert "nothing else moved" not in look_first([open_still])[0]
+
+
 def test_not_enough_to_tell():
     told = look_first([finding(4.0)])
     assert told[0].endswith("This history is not enough to tell which.")
@@ -143,7 +157,12 @@ def test_high_orders_say_how_little_idle_sees_of_the_damper():
         (("order", 3.0), None, "other"), (("order", 2.0), 2.0, "firing"),
         (("order", 2.0), 3.0, "twice"), (("order", 1.0), 3.0, "once"),
         (("order", 4.5), 3.0, "half"), (("order", 6.5), 3.0, "high"), (("order", 9.0), 3.0, "high"),
-        (("order", 6.5), 4.0, "half"), (ALTERNATOR, 3.0, "driven"), (BAND, 3.0, "overall"),
+        (("order", 6.5), 4.0, "half"),
+        (("order", 4.5), 1.5, "firing"), (("order", 2.5), 1.5, "half"), (("order", 3.0), 1.5,
+         "firing"), (("order", 0.5), 0.5, "single"), (("order", 2.5), 0.5, "single"),
+        (("order", 1.0), 0.5, "once"), (("order", 3.0), 0.5, "other"),
+        (("order", 1.0), 1.0, "once"),
+        (ALTERNATOR, 3.0, "driven"), (BAND, 3.0, "overall"),
         (("resonance: first width", 4.5), 3.0, "resonance"),
     ],
 )  # fmt: skip

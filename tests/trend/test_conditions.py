@@ -78,6 +78,9 @@ def test_stated_warmth_is_taken_out_of_the_scatter():
 def test_far_from_the_baseline_s_warmth_is_not_compared():
     table = history(checkups=5).assign(temperature_c=75.0)
     table.loc[table["visit"] == "v05", "temperature_c"] = 45.0
+    latest = judge(table[table["hours"] <= table.loc[table["visit"] == "v05", "hours"].max()])
+    assert latest.state == "record-again"
+    assert any("get to 75 degrees C, as at the baseline" in line for line in latest.advice)
     left_out = judge(table).recordings.set_index("visit")["why_not"]
     assert "45 degrees C" in left_out["v05"].iloc[0]
     assert (left_out.drop("v05") == "").all()
@@ -158,3 +161,34 @@ def test_a_gain_that_two_or_three_orders_share_is_no_order_s_change(count):
     one = judge(history(orders=few, drift=lambda hours: 4.0 * (hours > 1000) * (few == 0.5)))
     assert one.state == "changed"
     assert one.orders.loc[one.orders["state"] == "changed", "order"].tolist() == [0.5]
+
+
+def test_an_unevenly_warm_baseline_is_used_and_said():
+    table = history(checkups=4)
+    warmth = table["visit"].map({"v00": 45.0, "v01": 80.0, "v02": 62.0}).fillna(78.0)
+    warmth[table["visit"] == "v05"] = 20.0
+    verdict = judge(table.assign(temperature_c=warmth))
+    used = verdict.recordings.set_index("visit")["used"]
+    assert used.drop("v05").all()
+    assert not used["v05"].any()
+    assert any("45 to 80 degrees C" in line for line in verdict.advice)
+
+
+def test_one_word_in_the_baseline_does_not_speak_for_all_of_it():
+    table = history(checkups=3)
+    said = table["recording"].map({"r000": "running", "r040": "off"})
+    assert judge(table.assign(other_engine=said)).recordings["used"].all()
+
+
+@pytest.mark.parametrize("how", ["not visible", "no row"])
+def test_a_confirmed_change_is_not_lost_with_the_order(how):
+    table = history(checkups=8, drift=one_order(2.5, lambda h: 8.0 * (h > 600)))
+    gone = (table["order"] == 2.5) & (table["visit"] == "v10")
+    hidden = table[~gone] if how == "no row" else table.assign(visible=~gone)
+    verdict = judge(hidden)
+    assert verdict.state == judge(table).state == "past-limit"
+    assert any("could not be told from the noise level at the latest" in a for a in verdict.advice)
+    # nothing was confirmed of order 4 before it went: it is not judged, and that is said
+    quiet = judge(table.assign(visible=~((table["order"] == 4) & (table["visit"] == "v10"))))
+    assert 4.0 not in quiet.orders["order"].tolist()
+    assert any(line.startswith("Not judged") and "order 4" in line for line in quiet.advice)

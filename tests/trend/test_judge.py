@@ -122,12 +122,15 @@ def test_no_baseline():
     assert not verdict.recordings["used"].any()
 
 
+THEN = "today (on a later day: another day of three instead)"
+
+
 @pytest.mark.parametrize(
     ("days", "placements", "missing"),
     [
-        (1, 1, "two more placements today, then two more days of three"),
+        (1, 1, f"two more placements {THEN}, then two more days of three"),
         (2, 3, "one more day of three"),
-        (3, 2, "one more placement today, then two more days of three"),
+        (3, 2, f"one more placement {THEN}, then two more days of three"),
     ],
 )
 def test_incomplete_baseline_says_what_is_missing(days, placements, missing):

@@ -39,6 +39,24 @@ def _with(column: str, value: object) -> pd.DataFrame:
         (pd.concat([history(checkups=1)] * 2), "is there twice"),
         (history(checkups=1).assign(series=["a", "b"] * 84), "more than one series.*a, b"),
         (history(checkups=1).assign(limit_db=-3.0), "limit_db that is not above 0"),
+        (_with("amplitude", 1e-300), "amplitude that no sensor gives"),
+        (_with("standard_error", 1e300), "impossible standard error"),
+        (_with("hours", 1e300), "impossible engine hours"),
+        (history(checkups=1).assign(rpm=0.0), "an rpm that is not above 0"),
+        (history(checkups=1).assign(floor=-1.0), "a floor that is no noise level"),
+        (history(checkups=1).assign(temperature_c=-400.0), "impossible temperature_c"),
+        (history(checkups=1).assign(date="2026-13-45"), "has the date '2026-13-45'"),
+        (_with("recording", [["r"]]), "column recording .* no label"),
+        (history(checkups=1)[["recording", *history(checkups=1)]], "two columns recording"),
+        (
+            pd.concat(
+                [
+                    history(checkups=1).assign(rpm=1000.0)[:5],
+                    history(checkups=1).assign(rpm=900.0)[5:],
+                ]
+            ),
+            "more than one value of rpm",
+        ),
     ],
 )
 def test_says_what_is_wrong(table, match):
@@ -49,6 +67,16 @@ def test_says_what_is_wrong(table, match):
 def test_refuses_a_limit_that_is_none():
     with pytest.raises(JudgeError, match="limit_db is 0"):
         judge(history(checkups=1), limit_db=0)
+
+
+@pytest.mark.parametrize(
+    "options",
+    [{"limit_db": "6"}, {"limit_db": True}, {"renewal_hours": pd.NA}, {"renewal_hours": -1.0},
+     {"engine": "main"}],
+)  # fmt: skip
+def test_refuses_options_of_another_kind(options):
+    with pytest.raises(JudgeError, match=next(iter(options))):
+        judge(history(checkups=1), **options)
 
 
 def test_refuses_two_units_of_one_feature():

@@ -9,7 +9,7 @@ from vibetrend.engine import Damper
 
 SOON_HOURS = 250.0  # common practice, no source: time to order a damper and find a yard
 SOON_DAYS = 90
-_FEWEST_DAYS = 30  # of running before hours per year can be told
+_FEWEST_DAYS = 30  # of running before hours per day can be told
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -20,6 +20,8 @@ class Renewal:
     due_date: dt.date | None
     due_hours: float | None
     first: Literal["hours", "date"] | None  # which of the two comes first, as far as can be told
+    expected_hours: float | None = None  # engine hours then: `due_hours`, or those of `due_date`
+    # at the use so far where they are fewer; None where neither can be told
 
     def to_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -38,6 +40,7 @@ def renewal(
     fitted_hours: float,
     today: dt.date,
     hours: float,
+    hours_date: dt.date,
 ) -> Renewal:
     """Return when a damper is due.
 
@@ -47,25 +50,31 @@ def renewal(
         With the maker's `renew_hours` and `renew_years`; without either the state is unknown.
     fitted_date, fitted_hours
         When it was fitted, and at how many engine hours.
-    today, hours
-        Now, and the engine hours last known.
+    today
+        Now.
+    hours, hours_date
+        The engine hours last known, and when they were read; use is told from these.
     """
     due_hours = None if damper.renew_hours is None else fitted_hours + damper.renew_hours
     due_date = None if damper.renew_years is None else _years_on(fitted_date, damper.renew_years)
     left: dict[Literal["hours", "date"], float] = {}  # days until each limit
+    days = (hours_date - fitted_date).days
+    per_day = (hours - fitted_hours) / days if days >= _FEWEST_DAYS else 0.0
     soon = over = False
+    expected = [] if due_hours is None else [due_hours]
     if due_date is not None:
         left["date"] = (due_date - today).days
         over |= today >= due_date
         soon |= left["date"] <= SOON_DAYS
+        if per_day > 0:
+            expected.append(fitted_hours + per_day * (due_date - fitted_date).days)
     if due_hours is not None:
         over |= hours >= due_hours
         soon |= due_hours - hours <= SOON_HOURS
-        days = (today - fitted_date).days
         if hours >= due_hours:
             left["hours"] = 0.0
-        elif days >= _FEWEST_DAYS and hours > fitted_hours:
-            left["hours"] = (due_hours - hours) * days / (hours - fitted_hours)
+        elif per_day > 0:
+            left["hours"] = (due_hours - hours) / per_day - (today - hours_date).days
         elif due_date is None:
             left["hours"] = float("inf")
     comparable = due_hours is None or "hours" in left
@@ -76,6 +85,7 @@ def renewal(
         due_date=due_date,
         due_hours=due_hours,
         first=min(left.items(), key=lambda item: item[1])[0] if left and comparable else None,
+        expected_hours=min(expected, default=None),
     )
 
 

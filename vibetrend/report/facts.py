@@ -24,6 +24,7 @@ class Fact:
     hours_to_limit_low: float
     hours_to_limit_high: float
     probability_never: float
+    steady_share: float  # 0 a step, 1 a ramp, NaN while it is too early to tell
     noticeable_db: float  # the jump that a second day would confirm
     limit_db: float
     at_least: bool  # noise hid it at the baseline: it rose by more than is shown
@@ -83,7 +84,7 @@ def severity(state: str) -> int:
 
 def facts(series: SeriesRecord, of: EngineRecord) -> list[Fact]:
     """Return a fact for each row of the verdict: orders by number, then the others by name."""
-    due = _float(of.status["renewal"]["due_hours"])
+    due = _float(of.renewal_hours)
     now = math.nan if series.history.empty else float(series.history["hours"].max())
     found = []
     for row in series.verdict.orders.to_dict(orient="records"):
@@ -107,7 +108,7 @@ def facts(series: SeriesRecord, of: EngineRecord) -> list[Fact]:
 _NUMBERS = (
     "change_db", "scatter_db", "evidence_z", "since_hours", "slope_db_per_1000h",
     "hours_to_limit", "hours_to_limit_low", "hours_to_limit_high", "probability_never",
-    "noticeable_db", "limit_db",
+    "steady_share", "noticeable_db", "limit_db",
 )  # fmt: skip
 
 

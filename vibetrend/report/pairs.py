@@ -10,7 +10,7 @@ import pandas as pd
 
 from vibetrend.checkup.records import EngineRecord, OrderSpectrum, SeriesRecord
 from vibetrend.report.facts import feature_name
-from vibetrend.report.words import baseline_name, fixed
+from vibetrend.report.words import baseline_name, date, fixed
 from vibetrend.report.work import begun_by
 from vibetrend.trend import Comparison
 
@@ -44,13 +44,14 @@ def after_work(series: SeriesRecord, of: EngineRecord) -> Pair | None:
     found, work = series.after_work, begun_by(of, series)
     if found is None or work is None:
         return None
+    last = f"the check-up of {date(found.against)}"
     return _pair(
         found,
         series,
         title=f"Step across the work: {work.name}",
-        text=_moved(found) + " What was judged before the work stays below; what comes after is "
-        "compared with what stood after it.",
-        labels=("the check-up before the work", "the check-ups after it"),
+        text=f"{_moved(found)} This is against {last}. What was judged before the work stays "
+        "below; what comes after is compared with what stood after it.",
+        labels=(f"{last}, before the work", "the check-ups after it"),
     )
 
 

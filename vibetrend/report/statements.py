@@ -84,7 +84,10 @@ def idle_trend(series: SeriesRecord, found: Sequence[Fact], of: EngineRecord) ->
             text = "There is nothing to compare with yet."
         case "learning":
             so_far = f"{count(visits, 'check-up')} so far"
-            text = f"{so_far}; nothing is judged until {baseline_name(series)} is complete."
+            text = (
+                f"{so_far}, all of {baseline_name(series)}. Later check-ups are compared with it; "
+                f"the more complete it is, the sooner a change is told."
+            )
         case "no-change-seen":
             text = "No order has moved beyond what check-ups usually differ by."
             more += _largest(found)

@@ -2,12 +2,15 @@
 
 import datetime as dt
 import math
+import re
 from typing import Any
 
 from markupsafe import Markup
 
 from vibetrend.checkup.records import OrderSpectrum, SeriesRecord
 from vibetrend.report.facts import Fact
+from vibetrend.trend import phrases
+from vibetrend.trend.evidence import GRADUAL, SUDDEN
 
 STATE_WORDS = {
     "no-baseline": "No baseline yet",
@@ -15,7 +18,7 @@ STATE_WORDS = {
     "no-change-seen": "No change seen",
     "record-again": "Record again now",
     "another-day": "Look again on another day",
-    "all-moved": "All moved together",
+    "all-moved": "Many orders moved at once",
     "changed": "Changed",
     "past-limit": "Past the limit",
 }
@@ -119,7 +122,7 @@ def hours(value: float) -> str:
 
 def about(value: float) -> str:
     """Return hours ahead with two digits, rounded down: no forecast knows more."""
-    return hours(_two_digits(value))
+    return phrases.ahead(value).replace(" ", "\N{NO-BREAK SPACE}")
 
 
 def _two_digits(value: float) -> int:
@@ -139,8 +142,7 @@ def ahead(value: float, renewal_in_hours: float) -> Markup:
 
 def factor(change_db: float) -> str:
     """Return a change in dB as plain words, e.g. ``1.5 times``."""
-    ratio = 10 ** (change_db / 20)
-    return f"{ratio:.1f} times" if ratio >= 0.995 else f"{ratio:.2f} times"
+    return f"{phrases.two_digits(10 ** (change_db / 20))} times"
 
 
 def date(value: Any) -> str:
@@ -170,61 +172,57 @@ def beyond(fact: Fact) -> str:
     if math.isnan(fact.scatter_db) or fact.scatter_db <= 0:
         return "its usual scatter is not known yet"
     times = abs(fact.change_db) / fact.scatter_db
-    return f"{times:.1f} times its usual scatter of {fact.scatter_db:.1f} dB"
+    return f"{phrases.two_digits(times)} times its usual scatter of {fact.scatter_db:.1f} dB"
 
 
 def since(fact: Fact) -> str:
-    """Return when it began and how fast it goes; empty where the verdict does not say."""
-    parts = []
-    if math.isfinite(fact.since_hours):
-        parts.append(f"It left its level at about {hours(fact.since_hours)}")
-    if math.isfinite(fact.slope_db_per_1000h):
-        way = "rises" if fact.slope_db_per_1000h >= 0 else "falls"
-        subject = "and" if parts else "It"
-        slope = f"{abs(fact.slope_db_per_1000h):.1f} dB per {hours(1000)}"
-        parts.append(f"{subject} {way} by {slope}")
-    return " ".join(parts) + "." if parts else ""
+    """Return when it began and how it goes on; empty where the verdict does not say."""
+    if not math.isfinite(fact.since_hours):
+        return ""
+    said = f"It left its level at about {_joined(phrases.at(fact.since_hours))}"
+    way = "ris" if fact.change_db >= 0 else "fall"
+    if math.isnan(fact.steady_share):
+        return f"{said}; it is too early to say whether it goes on {way}ing."
+    if fact.steady_share < SUDDEN:
+        return f"{said}, in a jump."
+    if fact.steady_share > GRADUAL:
+        slope = phrases.two_digits(abs(fact.slope_db_per_1000h))
+        said += f" and {way}{'es' if way == 'ris' else 's'} by {slope} dB per {hours(1000)}"
+    return f"{said}."
 
 
 def until_limit(fact: Fact) -> str:
-    """Return the hours to the limit, the early end first; empty where the verdict has none.
+    """Return the hours to the limit, the early end first; empty where none can be told.
 
     Nothing is told of the time beyond the damper's renewal.
     """
     low, middle, high = fact.hours_to_limit_low, fact.hours_to_limit, fact.hours_to_limit_high
-    if math.isnan(low) or fact.state == "past-limit" or fact.ended:
+    if math.isnan(low) or math.isnan(fact.steady_share) or fact.state != "changed" or fact.ended:
         return ""
     limit = f"The limit of {fact.limit_db:+.1f} dB"
     if math.isinf(low):
         return f"{limit} is not in sight."
-    renewal = fact.renewal_in_hours  # NaN where it is not known: nothing lies beyond
-    due = f"the renewal at {hours(fact.renewal_hours)}"
-    if renewal <= 0:
-        return f"No hours to the limit are told: {due} is due."
-    if low > renewal:
-        return f"{limit} is not expected before {due}."
-    parts = [f"as early as {about(low)} from now"]
-    if middle > renewal:
-        parts.append(f"more likely not before {due}")
-    elif math.isfinite(middle):
-        parts.append(f"more likely in about {about(middle)}")
-    elif math.isinf(middle):
-        parts.append("more likely never")
-    if high > renewal:
-        parts += [] if middle > renewal else [f"perhaps not before {due}"]
-    elif math.isfinite(high):
-        parts.append(f"hardly later than in {about(high)}")
-    elif math.isinf(high) and math.isfinite(middle):
-        parts.append("perhaps never")
-    text = f"{limit} could be reached {', '.join(parts)}."
+    due = hours(fact.renewal_hours)
+    if fact.renewal_in_hours <= 0:
+        return f"No hours to the limit are told: the damper was due at {due}."
+    if low >= fact.renewal_in_hours:
+        return f"{limit} is not expected before the damper is due at {due}."
+    when = phrases.when_reached(
+        low,
+        middle,
+        high,
+        now=fact.now_hours,
+        renewal_hours=None if math.isnan(fact.renewal_hours) else fact.renewal_hours,
+    )
+    text = f"{limit} could be reached {_joined(when)}."
     if math.isfinite(fact.probability_never):
-        text += f" Chance that it is never reached: {_percent(fact.probability_never)}."
+        text += f" Chance that it is never reached: {phrases.percent(fact.probability_never)}."
     return text
 
 
-def _percent(share: float) -> str:
-    """Return a share; no forecast knows certainty."""
-    return "below 1 %" if share < 0.01 else f"{min(100 * share, 99):.0f} %"
+def _joined(text: str) -> str:
+    """Return text whose hours stay on one line with their unit."""
+    return re.sub(r"(?<=\d) h\b", "\N{NO-BREAK SPACE}h", text)
 
 
 def smallness(fact: Fact) -> str:

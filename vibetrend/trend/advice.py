@@ -1,23 +1,29 @@
 """The verdict in plain sentences: what was seen, what next, where to look, what it cannot say."""
 
 import math
-from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 
 from vibetrend.engine import Engine
-from vibetrend.trend.assess import Assessment, Levels
+from vibetrend.trend.assess import CONFIRMED, Assessment, Levels
 from vibetrend.trend.causes import look_first
-from vibetrend.trend.evidence import GRADUAL, SUDDEN, Feature, Finding
-from vibetrend.trend.guidance import ahead, count_of, guidance
-from vibetrend.trend.history import SPEED_STEP, WARM_STEP_C, History, LayUp
+from vibetrend.trend.evidence import GRADUAL, NOW_HOURS, ONE_CYLINDER, SUDDEN
+from vibetrend.trend.findings import (
+    CALM,
+    Row,
+    Table,
+    feature_of,
+    findings,
+    rose,
+    strongest_first,
+    with_context,
+)
+from vibetrend.trend.guidance import guidance, unlike_days
+from vibetrend.trend.history import LAY_UP_HOURS, History, LayUp
+from vibetrend.trend.phrases import at, count_of, percent, two_digits, when_reached
 from vibetrend.trend.placements import FEW_ORDERS, FULL_DAY, TOO_FEW_ORDERS
 from vibetrend.trend.rows import label
 from vibetrend.trend.states import sentence
-
-Row = dict[str, Any]
-Table = list[Row]
 
 CAUTIONS = (
     "Stop the engine and isolate its starting before hands go near belts or turning parts.",
@@ -29,10 +35,11 @@ BLIND = (
     "Order amplitudes at fast idle are nearly blind to the damper's stiffness; only a slow run-up "
     "would show it, and this version does not measure run-ups."
 )
-CONFIRMED = ("changed", "past-limit")
-CALM = ("no-change-seen", "learning")
+EACH_ITS_OWN_WAY = (
+    "Many orders moved at one time, each its own way: look at the phone, its spot and the mounts "
+    "first."
+)
 LOOK_AGAIN_DAYS = 3
-NOW_HOURS = 60.0  # days of looking again lie this close
 PATTERNS_TOLD = 3
 DOUBLED = 2.0  # the limit that is our convention
 
@@ -57,7 +64,8 @@ def advise(
     renewal_hours : float, optional
         True engine hours at which the damper is due; nothing is foretold beyond them.
     """
-    said = [sentence(state)]
+    scattered = result is not None and np.isfinite(result.scattered_since)
+    said = [EACH_ITS_OWN_WAY if scattered and state == "all-moved" else sentence(state)]
     found = list(said)
     if result is None or arranged.levels is None:
         said.append(
@@ -65,15 +73,16 @@ def advise(
         )
     else:
         levels = arranged.levels
-        rows = _with_context(orders, arranged, levels, result)
-        moved = _strongest_first(rows, *CONFIRMED)
+        rows = with_context(orders, arranged, levels, result)
+        moved = strongest_first(rows, *CONFIRMED)
         found = [*said, *_seen(rows, moved, engine)]
         found += _until_limit(moved, float(levels.hours[-1]), renewal_hours)
-        said = [*found, *_together(result)]
+        said = [*found, *_together(result, arranged, engine)]
         said += _lay_up(moved, arranged, levels, state)
-        said += _next(state, arranged, recordings)
-        said += _look_first(rows, moved, levels, result, engine)
+        said += _next(state, arranged, orders, recordings, result)
+        said += _look_first(rows, moved, arranged, levels, result, engine)
         said += guidance(arranged, recordings, result, calm=state in CALM)
+        said += unlike_days(levels, result)
         said += _few_orders(arranged)
     if arranged.not_judged:
         names = ", ".join(arranged.not_judged)
@@ -84,35 +93,6 @@ def advise(
     if not any(text.startswith("resonance") for text, _ in arranged.features):
         said.append(BLIND)
     return [*said, *CAUTIONS], tuple(found)
-
-
-def _with_context(orders: Table, arranged: History, levels: Levels, result: Assessment) -> Table:
-    """Return the verdict's rows with what the sentences need besides."""
-    return [
-        row
-        | {
-            "checkups": int(result.days_agreeing[k]),
-            # Of the change, what its present slope accounts for: 0 for a step, 1 for a ramp.
-            "steady_share": row["slope_db_per_1000h"]
-            / 1000
-            * (levels.hours[-1] - row["since_hours"])
-            / row["change_db"]
-            if row["change_db"]
-            else math.nan,
-            "lay_up": _begun_across(row["since_hours"], arranged.lay_ups),
-        }
-        for k, row in enumerate(orders)
-    ]
-
-
-def _begun_across(since_hours: float, lay_ups: Sequence[LayUp]) -> LayUp | None:
-    found = [each for each in lay_ups if each.before_hours <= since_hours <= each.after_hours]
-    return found[-1] if found else None
-
-
-def _strongest_first(rows: Table, *states: str) -> Table:
-    some = [row for row in rows if row["state"] in states]
-    return sorted(some, key=lambda row: (row["state"] != "past-limit", -abs(row["evidence_z"])))
 
 
 def _seen(rows: Table, moved: Table, engine: Engine | None) -> list[str]:
@@ -127,31 +107,36 @@ def _seen(rows: Table, moved: Table, engine: Engine | None) -> list[str]:
             )
         elif row["state"] == "past-limit":
             said.append(f"It stands beyond {_limit(row)}.")
-        elif not _rose(row):
+        elif not rose(row):
             said.append("A fall is never past the limit, but it is a change all the same.")
     if moved[1:]:
         said.append(f"Also moved: {_listed(moved[1:])}.")
-    suspected = _strongest_first(rows, "another-day")
+    suspected = strongest_first(rows, "another-day")
     if suspected:
-        said.append(
-            f"A suspicion only, not far enough beyond the usual scatter: {_listed(suspected)}."
-        )
+        said.append(f"A suspicion only, not confirmed yet: {_listed(suspected)}.")
     return said
 
 
-def _together(result: Assessment) -> list[str]:
+def _together(result: Assessment, arranged: History, engine: Engine | None) -> list[str]:
     """Say what all orders did together."""
     said = []
     if np.isfinite(result.scattered_since):
         said.append(
             f"Half of the orders or more have stood elsewhere since about "
-            f"{_at(result.scattered_since)}, each its own way: that is seldom one part, and bends "
-            f"of single orders near that time are not judged."
+            f"{at(result.scattered_since)}, each its own way: that is seldom one part. Single "
+            f"orders are judged against what all the others did."
         )
+        halves = any(text == "order" and order % 1 for text, order in arranged.features)
+        if halves and not (engine and engine.firing_order_number == ONE_CYLINDER):
+            said.append(
+                "Where about half of them moved alike, a recording cannot tell which half stayed. "
+                "If these are the half orders, one cylinder (injection, compression) is possible "
+                "too."
+            )
     elif result.common_state == "all-moved":
         said.append(
             f"All orders together {'rose' if result.common_z > 0 else 'fell'} by "
-            f"{abs(result.common_change):.1f} dB since about {_at(result.common_since)}; single "
+            f"{abs(result.common_change):.1f} dB since about {at(result.common_since)}; single "
             f"orders are judged with that taken out."
         )
     if result.common_state == "another-day":
@@ -165,48 +150,51 @@ def _together(result: Assessment) -> list[str]:
 def _change(row: Row) -> str:
     """Say how far a feature moved, since when and how."""
     change = row["change_db"]
-    way = f"{'rose' if _rose(row) else 'fell'} by {'at least ' * row['at_least']}"
+    way = f"{'rose' if rose(row) else 'fell'} by {'at least ' * row['at_least']}"
     said = (
-        f"{_name(row)} {way}{abs(change):.1f} dB, to {10 ** (change / 20):#.2g} times its "
-        f"baseline, since about {_at(row['since_hours'])}; one check-up usually scatters by "
+        f"{_name(row)} {way}{abs(change):.1f} dB, to {two_digits(10 ** (change / 20))} times its "
+        f"baseline, since about {at(row['since_hours'])}; one check-up usually scatters by "
         f"{row['scatter_db']:.1f} dB."
     )
+    if math.isnan(row["steady_share"]):
+        on = "rising" if rose(row) else "falling"
+        said += f" It is too early to say whether it goes on {on}."
     if row["steady_share"] > GRADUAL:
-        slope = abs(row["slope_db_per_1000h"])
-        said += f" It {'rises' if _rose(row) else 'falls'} by about {slope:.2g} dB per 1000 h."
+        slope = two_digits(abs(row["slope_db_per_1000h"]))
+        said += f" It {'rises' if rose(row) else 'falls'} by about {slope} dB per 1000 h."
     if row["steady_share"] < SUDDEN:
         said += " It came as a jump."
     return said
 
 
 def _until_limit(moved: Table, now: float, renewal_hours: float | None) -> list[str]:
-    """Say when the earliest may reach its limit, early end first, never beyond the renewal."""
+    """Say when the earliest may reach its limit, where its pace can be told."""
     rising = [
         row
         for row in moved
-        if row["state"] == "changed" and _rose(row) and not math.isnan(row["hours_to_limit_low"])
+        if row["state"] == "changed"
+        and rose(row)
+        and not math.isnan(row["steady_share"])
+        and not math.isnan(row["hours_to_limit_low"])
     ]
     if not rising:
         return []
     row = min(rising, key=lambda each: float(each["hours_to_limit_low"]))
-    low, high = row["hours_to_limit_low"], row["hours_to_limit_high"]
+    low, middle, high = (row[f"hours_to_limit{end}"] for end in ("_low", "", "_high"))
     if math.isinf(low):
         return [f"{_name(row)} is not seen to rise on towards {_limit(row)}."]
     left = math.inf if renewal_hours is None else renewal_hours - now
-    due = "" if renewal_hours is None else f"the damper is due at {renewal_hours:.0f} h anyway"
     if left <= 0:
-        return [f"No hours to the limit are told: {due}."]
+        return [f"No hours to the limit are told: the damper was due at {renewal_hours:.0f} h."]
     if low >= left:
-        return [f"{_name(row)} is not expected to reach {_limit(row)} before {due}."]
-    begin = "now" if low < 1 else ahead(low)
-    if min(high, left) == high < math.inf:
-        when = f"between {begin} and {ahead(high)} from now"
-    else:
-        early = begin if low < 1 else f"{begin} from now"
-        when = f"as early as {early}, or {'never' if left == math.inf else f'not before {due}'}"
+        return [
+            f"{_name(row)} is not expected to reach {_limit(row)} before the damper is due at "
+            f"{renewal_hours:.0f} h."
+        ]
+    when = when_reached(low, middle, high, now=now, renewal_hours=renewal_hours)
     return [
-        f"{_name(row)} may reach {_limit(row)} {when} (90 % interval). The chance that it never "
-        f"gets there is {_percent(row['probability_never'])}."
+        f"{_name(row)} may reach {_limit(row)} {when}. The chance that it never gets there is "
+        f"{percent(row['probability_never'])}."
     ]
 
 
@@ -216,24 +204,34 @@ def _lay_up(moved: Table, arranged: History, levels: Levels, state: str) -> list
         rest = row["lay_up"]
         if rest:
             return [
-                f"Between {_at(rest.before_hours)} and {_at(rest.after_hours)} the engine lay "
-                f"still for {rest.days} days; the change in {_label(row)} begins across it."
+                f"From about {at(rest.before_hours)} on the engine {_rested(rest)}; the change in "
+                f"{_label(row)} begins across that."
             ]
     past = [each for each in arranged.lay_ups if each.after_hours == levels.hours[-1]]
     if past and state == "no-change-seen":
-        return [f"The engine lay still for {past[0].days} days; nothing moved across that."]
+        return [f"The engine {_rested(past[0])}; nothing moved across that."]
     return []
 
 
-def _next(state: str, arranged: History, recordings: Table) -> list[str]:
+def _rested(rest: LayUp) -> str:
+    """Say what is known of a lay-up: not that the engine lay still all the time."""
+    return f"ran under {LAY_UP_HOURS:.0f} h in {rest.days} days"
+
+
+def _next(
+    state: str, arranged: History, orders: Table, recordings: Table, result: Assessment
+) -> list[str]:
     latest = [row for row in recordings if row["visit"] == recordings[-1]["visit"]]
     said = _left_out([row for row in latest if not row["used"]])
     match state:
         case "record-again":
+            visit = arranged.recordings[-1].visit
+            remedies = {each.remedy for each in arranged.recordings if each.visit == visit}
+            said += [f"{text[0].upper()}{text[1:]}." for text in sorted(remedies - {""})]
             said.append(
                 "Take the phone off, put it back on its marked spot and record once more now."
             )
-        case "another-day" if _days_now(arranged) > LOOK_AGAIN_DAYS:
+        case "another-day" if _days_of_suspicion(arranged, orders, result) > LOOK_AGAIN_DAYS:
             said.append(
                 "It was looked at again on three days without an answer: go on, and take the next "
                 "check-up earlier than usual."
@@ -278,72 +276,40 @@ def _left_out(rows: Table) -> list[str]:
     ]
 
 
-def _days_now(arranged: History) -> int:
-    """Count the check-ups taken about now."""
-    hours = arranged.levels.hours if arranged.levels else np.zeros(0)
-    return int((hours >= hours[-1] - NOW_HOURS).sum()) if hours.size else 0
+def _days_of_suspicion(arranged: History, orders: Table, result: Assessment) -> int:
+    """Count the check-ups taken about now since a suspicion began: none is of the baseline."""
+    levels = arranged.levels
+    began = [
+        int(result.bends.first_visit[k])
+        for k, row in enumerate(orders)
+        if row["state"] == "another-day"
+    ]
+    if levels is None or not began:
+        return 1  # the latest check-up as a whole
+    hours = levels.hours
+    return int((hours[min(began) :] >= hours[-1] - NOW_HOURS).sum())
 
 
 def _look_first(
-    rows: Table, moved: Table, levels: Levels, result: Assessment, engine: Engine | None
+    rows: Table,
+    moved: Table,
+    arranged: History,
+    levels: Levels,
+    result: Assessment,
+    engine: Engine | None,
 ) -> list[str]:
     """Return the usual causes of what was confirmed, and what the other orders say."""
-    said = look_first(_findings(rows, moved, levels, result, engine)[:PATTERNS_TOLD])
+    said = look_first(findings(rows, moved, arranged, levels, result, engine)[:PATTERNS_TOLD])
     if said:
         said.append("That is what usually causes it, not a diagnosis.")
-    if len(rows) > len(moved) > 0 and result.common_state != "all-moved":
-        said.append(
-            "That the rest stayed speaks against the phone or its spot."
-            if 2 * len(moved) <= len(rows)
-            else "Many moved, each its own way: the phone may have been on another spot."
-        )
+    calm = sum(row["state"] in CALM for row in rows)
+    if moved and result.common_state != "all-moved":
+        if 2 * len(moved) > len(rows) > len(moved):
+            said.append("Many moved, each its own way: the phone may have been on another spot.")
+        elif 2 * calm >= len(rows):
+            rest = "the rest" if len(moved) + calm == len(rows) else "most others"
+            said.append(f"That {rest} stayed speaks against the phone or its spot.")
     return said
-
-
-def _findings(
-    rows: Table, moved: Table, levels: Levels, result: Assessment, engine: Engine | None
-) -> list[Finding]:
-    """Return what moved as the causes look at it, one of each kind, everything together first."""
-    faster, warmer = _conditions(levels)
-    all_moved = result.common_state == "all-moved"
-    calm = [row["state"] in CALM for row in rows]
-    together = {
-        "feature": "together",
-        "order": math.nan,
-        "evidence_z": result.common_z,
-        "steady_share": math.nan,
-        "checkups": 0,
-        "at_least": False,
-        "lay_up": None,
-    }
-    found: dict[str, Finding] = {}
-    for row in [together, *moved] if all_moved else moved:
-        finding = Finding(
-            feature=_feature(row),
-            rose=_rose(row),
-            steady_share=row["steady_share"],
-            checkups=row["checkups"],
-            moved=tuple(_feature(each) for each, no in zip(rows, calm, strict=True) if not no),
-            stayed=tuple(_feature(each) for each, yes in zip(rows, calm, strict=True) if yes),
-            together=all_moved,
-            hidden=row["at_least"],
-            lay_up=row["lay_up"],
-            faster_percent=faster,
-            warmer_c=warmer,
-            firing=engine.firing_order_number if engine else None,
-        )
-        found.setdefault(finding.kind, finding)
-    return list(found.values())
-
-
-def _conditions(levels: Levels) -> tuple[float, float]:
-    """Return speed (%) and warmth (degrees C) of the latest check-up beyond the baseline's."""
-    if levels.conditions is None:
-        return math.nan, math.nan
-    steps = levels.conditions[-1]
-    seen = [column[np.isfinite(column)] for column in steps.T]
-    speed, warmth = (float(np.mean(each)) if each.size else math.nan for each in seen)
-    return 100 * SPEED_STEP * speed, WARM_STEP_C * warmth
 
 
 def _few_orders(arranged: History) -> list[str]:
@@ -356,17 +322,14 @@ def _few_orders(arranged: History) -> list[str]:
     if count < FEW_ORDERS:
         return [
             f"Only {count} orders can be told from the noise level: what they have in common is "
-            f"their median and the scatter is wider, so changes are noticed later."
+            f"their median and less certain, so an order that moved and the phone are told apart "
+            f"less surely."
         ]
     return []
 
 
-def _feature(row: Row) -> Feature:
-    return str(row["feature"]), float(row["order"])
-
-
 def _label(row: Row) -> str:
-    return label(*_feature(row))
+    return label(*feature_of(row))
 
 
 def _name(row: Row) -> str:
@@ -378,21 +341,8 @@ def _listed(rows: Table) -> str:
     return ", ".join(f"{_label(row)} {row['change_db']:+.1f} dB" for row in rows)
 
 
-def _rose(row: Row) -> bool:
-    return bool(row["evidence_z"] > 0)
-
-
 def _limit(row: Row) -> str:
     """Name the limit, and say where it is only our convention."""
     usual = math.isclose(10 ** (row["limit_db"] / 20), DOUBLED, rel_tol=1e-3)
     convention = " (twice the baseline: our convention, no standard)" if usual else ""
     return f"the limit of {row['limit_db']:+.1f} dB{convention}"
-
-
-def _percent(share: float) -> str:
-    return "below 1 %" if share < 0.01 else f"{100 * share:.0f} %"
-
-
-def _at(hours: float) -> str:
-    """Return engine hours to ten: a bend is not known nearer."""
-    return f"{round(hours, -1):.0f} h" if math.isfinite(hours) else "an unknown time"

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from vibetrend.trend.bend import Bends, find_bends
 from vibetrend.trend.conditions import follow
-from vibetrend.trend.forecast import Forecast, forecast
+from vibetrend.trend.forecast import Forecast, forecast, look_again
 from vibetrend.trend.placements import (
     FULL_DAY,
     TOO_FEW_ORDERS,
@@ -27,10 +27,12 @@ Bools = NDArray[np.bool_]
 
 SUSPECT_Z = 3.7
 SUSPECT_JUMP = 3.5
-WARN_Z = 4.7
+WARN_Z = 4.8
 USUAL_FEATURES = 14  # for which the deviates above are meant
-MANY_VISITS = 2  # how far from a step of many orders a bend is taken for part of it
 DAY_AGREES_SD = 2.0  # a day that agrees lies this far beyond the level, in its own scatters
+AGREEING_PLACEMENTS = 3  # on two days, or more where there is one a day
+CONFIRMED = ("changed", "past-limit")
+MOST_PASSES = 2  # to free what is common of the orders that moved
 ENOUGH_PLACEMENTS = 5  # after so many in one check-up no more are asked for
 
 
@@ -49,6 +51,7 @@ class Levels:
     prior_day: Floats  # (features,) dB
     rises_only: Bools | None = None  # (features,) hidden by noise at the baseline: no fall counts
     conditions: Floats | None = None  # (visits, placements, conditions) steps from the baseline's
+    date: NDArray[np.datetime64] | None = None  # (visits,) NaT where unknown
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,6 +68,7 @@ class Assessment:
     state: list[str]  # (features,)
     common_change: float
     common_z: float
+    common_slope: float  # dB per hour
     common_since: float
     common_state: str
     scattered_since: float  # hours since when many orders stand elsewhere, each its own way; NaN
@@ -74,6 +78,24 @@ class Assessment:
 
 def assess(levels: Levels) -> Assessment:
     """Judge a history that has a baseline; see the modules beside this one for each step."""
+    result = _assess(levels, levels.is_order)
+    out = np.zeros(levels.is_order.size, dtype=bool)
+    for _ in range(MOST_PASSES):
+        # Several that moved pull at what all have in common: once more without the strongest.
+        moved = levels.is_order & np.array([state in CONFIRMED for state in result.state])
+        ranked = np.argsort(np.where(moved, -np.abs(result.bends.z), 0.0), kind="stable")
+        strongest = np.isin(
+            np.arange(moved.size), ranked[: min(moved.sum(), levels.is_order.sum() // 3)]
+        )
+        if strongest.sum() < 2 or (strongest == out).all():
+            break
+        out = strongest
+        result = _assess(levels, levels.is_order & ~out)
+    return result
+
+
+def _assess(levels: Levels, voters: Bools) -> Assessment:
+    """Judge a history; `voters` say what all orders have in common."""
     prior = {"prior_placement": levels.prior_placement, "prior_day": levels.prior_day}
     placement_sd, day_sd = levels.prior_placement, levels.prior_day
     effect, slopes = np.zeros(levels.db.shape), None
@@ -81,7 +103,7 @@ def assess(levels: Levels) -> Assessment:
         placements = sort_out(
             levels.db - effect,
             baseline=levels.baseline,
-            is_order=levels.is_order,
+            is_order=voters,
             shares_gain=levels.shares_gain,
             placement_sd=placement_sd,
             day_sd=day_sd,
@@ -94,17 +116,34 @@ def assess(levels: Levels) -> Assessment:
             )
     change, variance = visit_means(placements.changes, levels.extra_variance, scatter)
     alone = standing_alone(change[levels.is_order], variance[levels.is_order])
+    if alone[levels.baseline].all():  # nothing contradicts a baseline that is all there is
+        alone &= ~levels.baseline
     variance = np.where(alone, np.inf, variance)
     first = int(np.flatnonzero(levels.baseline)[-1])
     variance = np.where(wild_days(change, variance, first=first), np.inf, variance)
     bends = find_bends(
-        change, variance, levels.hours, first=first, degrees=scatter.degrees, slopes=slopes
+        change,
+        variance,
+        levels.hours,
+        first=first,
+        degrees=scatter.degrees,
+        slopes=slopes,
+        witnesses=levels.is_order,
     )
     ahead = forecast(
         change, variance, levels.hours, first=first, limit=levels.limit_db, slopes=slopes
     )
-    many = many_moved(change[levels.is_order], variance[levels.is_order], levels.hours, first=first)
-    state, agreeing = _states(levels, placements.used, change, variance, bends, ahead, many)
+    ahead = look_again(
+        ahead,
+        bends,
+        change,
+        variance,
+        levels.hours,
+        limit=levels.limit_db,
+        degrees=scatter.degrees,
+    )
+    many = many_moved(change, variance, levels.hours, first=first, slopes=slopes, orders=voters)
+    state, agreeing = _states(levels, placements.used, change, variance, bends, ahead)
     alike = _alike(levels, placements, first)
     asks = _asks(placements, bool(alone[-1]))
     if "record-again" in asks:  # a suspicion waits until the check-up is whole
@@ -120,6 +159,7 @@ def assess(levels: Levels) -> Assessment:
         state,
         common_change=alike.change,
         common_z=alike.z,
+        common_slope=alike.slope,
         common_since=alike.since_hours,
         common_state=_common_state(levels, placements, alike, many),
         scattered_since=np.nan if many is None else float(levels.hours[many - 1 : many + 1].mean()),
@@ -144,26 +184,27 @@ def _states(
     variance: Floats,
     bends: Bends,
     ahead: Forecast,
-    many: int | None,
 ) -> tuple[list[str], NDArray[np.intp]]:
     features, visits = change.shape
     sign = np.sign(bends.z)[:, None]
     beyond = sign * (change - bends.level[:, None]) / np.sqrt(variance)
     since = np.arange(visits) >= bends.first_visit[:, None]
     agrees = since & (beyond >= DAY_AGREES_SD)
-    days = agrees.sum(axis=1)
+    days = (agrees & ~_again_that_day(agrees, levels.date)).sum(axis=1)
+    placements = (agrees * used.sum(axis=1)).sum(axis=1)
     suspected = (np.abs(bends.z) >= among(SUSPECT_Z, features)) | (
         np.abs(bends.jump_z) >= among(SUSPECT_JUMP, features)
     )
     counts = np.ones(features, bool) if levels.rises_only is None else ~levels.rises_only
     counts = counts | (bends.z > 0)
-    if many is not None:  # what moved with the many is no order's own
-        counts &= np.abs(bends.first_visit - many) > MANY_VISITS
     # Once three days agree, one that lies lower, but not back at the level, takes nothing away.
-    holds = agrees[:, -1] | ((days >= 3) & (beyond[:, -1] > 0))
+    last = visits - 1 - np.argmax(np.isfinite(variance)[:, ::-1], axis=1)  # that shows it
+    latest = np.take_along_axis(beyond, last[:, None], axis=1)[:, 0]
+    holds = (latest >= DAY_AGREES_SD) | ((days >= 3) & (latest > 0))
     suspected &= counts
     changed = (np.abs(bends.z) >= among(WARN_Z, features)) & (days >= 2) & holds & counts
-    over = (since & (change - bends.level[:, None] >= levels.limit_db[:, None])).sum(axis=1) >= 2
+    changed &= placements >= AGREEING_PLACEMENTS
+    over = (since & (change >= levels.limit_db[:, None])).sum(axis=1) >= 2
     past = changed & (bends.z > 0) & over & (ahead.change >= levels.limit_db)
     complete = baseline_complete(levels.baseline, used)
     later = not levels.baseline[-1]
@@ -181,6 +222,14 @@ def _states(
     return state, days
 
 
+def _again_that_day(agrees: Bools, date: NDArray[np.datetime64] | None) -> Bools:
+    """Say which visits that agree follow one that agrees on the same date: no day of their own."""
+    again = np.zeros_like(agrees)
+    if date is not None:
+        again[:, 1:] = agrees[:, :-1] & (date[1:] == date[:-1])  # NaT equals nothing
+    return again
+
+
 def among(deviate: float, features: int) -> float:
     """Return the deviate that some features together pass by chance as often as the usual 14.
 
@@ -191,7 +240,7 @@ def among(deviate: float, features: int) -> float:
 
 def _alike(levels: Levels, placements: Placements, first: int) -> Alike:
     if levels.is_order.sum() < TOO_FEW_ORDERS:
-        return Alike(np.nan, 0.0, np.nan, moved=False, jumped=False)
+        return Alike(np.nan, 0.0, np.nan, np.nan, moved=False, jumped=False)
     return moved_alike(placements.common, levels.conditions, levels.hours, first=first)
 
 

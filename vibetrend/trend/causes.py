@@ -125,6 +125,7 @@ BELT = Cause(
     "check belt tension, and the driven pulleys for run-out and play",
     (along("driven"),),
 )
+COLD = Cause("an engine that was not warm", "repeat it as warm as at the baseline", (other_warmth,))
 QUIETER = Cause(
     "a quieter place or setting of the phone than at the baseline, which shows more",
     "compare the noise level of both recordings",
@@ -181,11 +182,26 @@ PATTERNS = {
                 (along("half"), stayed("firing"), gradual),
                 (along("firing"), sudden),
             ),
+            COLD,
+        ),
+    ),
+    "single": Pattern(
+        "With one cylinder, half orders speak of combustion that differs from cycle to cycle, and "
+        "of the valve train, which turns at half speed",
+        (
             Cause(
-                "an engine that was not warm",
-                "repeat it as warm as at the baseline",
-                (other_warmth,),
+                "injection (the nozzle, air or water in the fuel)",
+                "bleed the fuel system and have the injector tested",
+                (along("single"), sudden, across_lay_up),
+                (gradual,),
             ),
+            Cause(
+                "the valve train",
+                "check the valve clearance and the camshaft's drive",
+                (along("single"), gradual),
+                (sudden,),
+            ),
+            COLD,
         ),
     ),
     "firing": Pattern(
@@ -209,7 +225,7 @@ PATTERNS = {
                 "the damper, whose rubber or fluid has changed",
                 "look at the damper's index marks and its run-out",
                 (gradual, along("high"), along("resonance")),
-                (along("once", "twice", "half", "firing", "other"), other_speed),
+                (along("once", "twice", "half", "single", "firing", "other"), other_speed),
             ),
             Cause(
                 "a speed a little unlike the baseline's",

@@ -39,9 +39,7 @@ class Slopes:
         combination : array, shape (features, ..., conditions)
             The same sums of `off`.
         """
-        variance: Floats = np.einsum(
-            "f...i,fij,f...j->f...", combination, self.spread, combination
-        )
+        variance: Floats = np.einsum("f...i,fij,f...j->f...", combination, self.spread, combination)
         return variance
 
 

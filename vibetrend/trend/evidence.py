@@ -7,6 +7,9 @@ None. Common practice, no source.
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
+from vibetrend.trend.assess import DAY_AGREES_SD, Assessment, Levels
 from vibetrend.trend.history import LayUp
 from vibetrend.trend.rows import label
 
@@ -14,6 +17,8 @@ Feature = tuple[str, float]  # text and order
 
 HIGH_ORDER = 6.0  # from here on, beyond twice the firing order, a crankshaft's own twist can show
 SUDDEN, GRADUAL = 0.3, 0.7  # share of a change that its present slope accounts for
+NOW_HOURS = 60.0  # days of looking again lie this close
+ONE_CYLINDER = 0.5  # the firing order of a four-stroke that has one
 OTHER_SPEED_PERCENT = 0.5
 OTHER_WARMTH_C = 5.0
 FEW_CHECKUPS = 2
@@ -26,9 +31,10 @@ class Finding:
 
     feature: Feature
     rose: bool
-    steady_share: float  # of the change that its present slope accounts for: 0 a step, 1 a ramp
+    steady_share: float  # see `steady_share`
     checkups: int  # that show it
-    moved: tuple[Feature, ...]  # all that are not where they were, this one too
+    moved: tuple[Feature, ...]  # all that are confirmed, this one too
+    suspected: tuple[Feature, ...]  # neither moved nor stayed
     stayed: tuple[Feature, ...]
     together: bool  # whether everything together moved
     hidden: bool  # by noise at the baseline
@@ -47,8 +53,49 @@ class Finding:
         """What else moved."""
         return [each for each in self.moved if each != self.feature]
 
+    @property
+    def only(self) -> bool:
+        """Whether nothing else moved, or is suspected of it."""
+        return not self.others and not self.suspected
+
 
 Evidence = Callable[[Finding], str | None]
+
+
+def steady_share(
+    change: float, slope: float, since: float, now: float, *, shown_hours: float
+) -> float:
+    """Return of a change the share that its present slope accounts for: 0 a step, 1 a ramp.
+
+    NaN where the check-ups that show it span no more than `NOW_HOURS`: one gap cannot tell.
+
+    Parameters
+    ----------
+    change, slope : float
+        dB now, and dB per hour.
+    since, now : float
+        Engine hours of the bend and of the latest check-up.
+    """
+    told = shown_hours > NOW_HOURS and change != 0
+    return slope * (now - since) / change if told else np.nan
+
+
+def steady_shares(levels: Levels, result: Assessment) -> list[float]:
+    """Return `steady_share` of each feature."""
+    bends, ahead = result.bends, result.ahead
+    since = np.arange(levels.hours.size) >= bends.first_visit[:, None]
+    beyond = np.sign(bends.z)[:, None] * (result.change - bends.level[:, None])
+    agrees = since & (beyond >= DAY_AGREES_SD * np.sqrt(result.variance))
+    return [
+        steady_share(
+            float(ahead.change[k]),
+            float(ahead.slope[k]),
+            float(bends.since_hours[k]),
+            float(levels.hours[-1]),
+            shown_hours=float(np.ptp(shown)) if shown.size else 0.0,
+        )
+        for k, shown in enumerate(levels.hours[row] for row in agrees)
+    ]
 
 
 def kind_of(feature: Feature, firing: float | None) -> str:
@@ -56,15 +103,19 @@ def kind_of(feature: Feature, firing: float | None) -> str:
     text, order = feature
     if text != "order":
         return text.partition(":")[0]
-    if firing and order == firing:
+    if order == 1:  # of one or two cylinders the firing order too, but run-out shows here
+        return "once"
+    if firing and order == firing != ONE_CYLINDER:
         return "firing"
-    if order in (1.0, 2.0):
-        return "once" if order == 1 else "twice"
+    if order == 2:
+        return "twice"
     if order > max(HIGH_ORDER, 2 * firing if firing else 0.0):
         return "high"
-    if order % 1:
-        return "half"
-    return "firing" if firing and order % firing == 0 else "other"
+    if firing == ONE_CYLINDER:
+        return "single" if order % 1 else "other"
+    if firing and order % firing == 0:
+        return "firing"
+    return "half" if order % 1 else "other"
 
 
 def names(features: Sequence[Feature]) -> str:
@@ -92,7 +143,7 @@ def gradual(finding: Finding) -> str | None:
 
 
 def across_lay_up(finding: Finding) -> str | None:
-    """Say that it began while the engine lay still."""
+    """Say that it began while the engine hardly ran."""
     return "it began across a lay-up" if finding.lay_up else None
 
 
@@ -115,17 +166,17 @@ def many_checkups(finding: Finding) -> str | None:
 
 def alone(finding: Finding) -> str | None:
     """Say that nothing went with it."""
-    return None if finding.others or finding.together else "nothing else moved"
+    return "nothing else moved" if finding.only and not finding.together else None
 
 
 def no_order_by_itself(finding: Finding) -> str | None:
     """Say that of all that moved together nothing moved beyond the rest."""
-    return None if finding.others else "no order moved by itself"
+    return "no order moved by itself" if finding.only else None
 
 
 def orders_stayed(finding: Finding) -> str | None:
     """Say that the crank's own orders did not take part."""
-    moved = any(text == "order" for text, _ in finding.moved)
+    moved = any(text == "order" for text, _ in (*finding.moved, *finding.suspected))
     still = any(text == "order" for text, _ in finding.stayed)
     return "every order stayed where it was" if still and not moved else None
 
@@ -146,12 +197,13 @@ def along(*kinds: str) -> Evidence:
 
 
 def stayed(*kinds: str) -> Evidence:
-    """Return evidence that these kinds are watched, and none of them moved."""
+    """Return evidence that these kinds are watched, and none of them may have moved."""
 
     def clause(finding: Finding) -> str | None:
         still = [each for each in finding.stayed if kind_of(each, finding.firing) in kinds]
-        moved = any(kind_of(each, finding.firing) in kinds for each in finding.moved)
-        return f"{names(still)} stayed" if still and not moved else None
+        others = (*finding.moved, *finding.suspected)
+        all_still = not any(kind_of(each, finding.firing) in kinds for each in others)
+        return f"{names(still)} stayed" if still and all_still else None
 
     return clause
 

@@ -9,13 +9,13 @@ mean 0. Its weight is its prior times its marginal likelihood, and given the sha
 whose 5, 50 and 95 % points are the hours shown. What never gets there is left at infinity.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from vibetrend.trend.bend import bank_of_bends, contrast
+from vibetrend.trend.bend import Bends, bank_of_bends, contrast, find_bends
 from vibetrend.trend.conditions import Slopes
 
 Floats = NDArray[np.float64]
@@ -24,6 +24,10 @@ SIZE_PRIOR_DB = 3.0
 GROWTH_HOURS = (250.0, 500.0, 1000.0)  # by e
 # Prior weights of the kinds of what-ifs; flat stands for "nothing has changed".
 FLAT, STEP, RAMP, GROWTH = 0.9, 0.025, 0.035, 0.04
+# A second bend is looked for where the last two check-ups lie this far, in their own standard
+# error, from what one bend explains, and taken where its z is this large.
+MISFIT = 1.5
+SECOND_Z = 3.7
 _AHEAD = np.concatenate([[0.0], np.geomspace(5.0, 40_000.0, 50)])  # hours
 
 
@@ -134,3 +138,41 @@ def forecast(
         hours_high=quantile[2],
         never=np.where(known, 1 - reached[:, -1], np.nan),
     )
+
+
+def look_again(
+    ahead: Forecast,
+    bends: Bends,
+    change: Floats,
+    variance: Floats,
+    hours: Floats,
+    *,
+    limit: Floats,
+    degrees: Floats,
+) -> Forecast:
+    """Return the forecast, made anew where one bend does not explain where a feature stands now.
+
+    What came after the first bend is then a history of its own: level, second bend, and from
+    there ahead to the rest of the limit.
+    """
+    if hours.size < 4:
+        return ahead
+    last, sd = change[:, -2:].mean(axis=1), np.sqrt(variance[:, -2:].sum(axis=1)) / 2
+    again = np.flatnonzero(np.abs(last - ahead.change) > MISFIT * sd)
+    out = {field.name: getattr(ahead, field.name).copy() for field in fields(Forecast)}
+    for f in again:
+        begin = int(bends.first_visit[f])
+        if hours.size - begin < 3:
+            continue
+        part = change[f : f + 1, begin:], variance[f : f + 1, begin:], hours[begin:]
+        second = find_bends(*part, first=0, degrees=degrees[f : f + 1])
+        if abs(second.z[0]) < SECOND_Z:
+            continue
+        level = second.level[0]
+        rest = forecast(*part, first=0, limit=limit[f : f + 1] - level)
+        if abs(last[f] - level - rest.change[0]) > 0.5 * abs(last[f] - ahead.change[f]):
+            continue  # explains them no better
+        for name, values in out.items():
+            values[f] = getattr(rest, name)[0]
+        out["change"][f] += level
+    return Forecast(**out)

@@ -5,12 +5,15 @@ from typing import Any
 
 import numpy as np
 
-from vibetrend.trend.assess import Assessment
-from vibetrend.trend.history import History
+from vibetrend.trend.assess import Assessment, Levels
+from vibetrend.trend.history import PRIOR_DAY_DB, History
 from vibetrend.trend.noticeable import RISE_DB_PER_HOUR, Noticeable, noticeable
+from vibetrend.trend.phrases import ahead, count_of
 from vibetrend.trend.placements import FULL_BASELINE, FULL_DAY
 
 Table = list[dict[str, Any]]
+
+MUCH_MORE = 2.0  # times the usual scatter of days
 
 
 def guidance(arranged: History, recordings: Table, result: Assessment, *, calm: bool) -> list[str]:
@@ -33,22 +36,22 @@ def guidance(arranged: History, recordings: Table, result: Assessment, *, calm: 
     better = now.with_baseline(*[FULL_DAY] * (FULL_BASELINE - full))
     thin = f"The baseline has {count_of(full, 'complete day')} instead of three days"
     return [
-        f"{thin}, so its level is less certain. What could be noticed: {_reach(now)}. With three "
-        f"days the jump would be {_step(better)}."
+        f"{thin} of three placements, so its level is less certain. What could be noticed: "
+        f"{_reach(now)}. With three days the jump would be {_step(better)}."
     ]
 
 
-def count_of(number: int, what: str) -> str:
-    """Return e.g. ``two placements``."""
-    words = ("no", "one", "two", "three", "four", "five")
-    plural = "" if number == 1 else "s"
-    return f"{words[number] if number < len(words) else number} {what}{plural}"
-
-
-def ahead(hours: float) -> str:
-    """Return hours ahead with two digits, rounded down: no forecast knows more."""
-    step = 10.0 ** max(int(np.floor(np.log10(max(hours, 1.0)))) - 1, 0)
-    return f"{step * np.floor(hours / step):.0f} h"
+def unlike_days(levels: Levels, result: Assessment) -> list[str]:
+    """Say where days scatter much more than they usually do."""
+    day = float(np.median(result.scatter.day[levels.is_order])) if levels.is_order.any() else 0.0
+    many = np.isfinite(result.scattered_since)  # which widens the scatter by itself
+    if day <= MUCH_MORE * PRIOR_DAY_DB or many:
+        return []
+    return [
+        f"Your days differ by {day:.1f} dB, much more than usual ({PRIOR_DAY_DB:.1f} dB): the same "
+        f"warm-up, spot and speed every time would make the watch sharper. A change within the "
+        f"baseline's own days could hide in that."
+    ]
 
 
 def _baseline_placements(arranged: History, recordings: Table) -> list[int]:
@@ -61,42 +64,43 @@ def _baseline_placements(arranged: History, recordings: Table) -> list[int]:
 
 def _still_needed(now: Noticeable, used: Sequence[int], full: int) -> list[str]:
     """Say before the user walks away what is missing, and what it buys."""
-    today = max(FULL_DAY - used[-1], 0)
-    days = FULL_BASELINE - full - (today > 0)
+    lacking = max(FULL_DAY - used[-1], 0)
+    days = FULL_BASELINE - full - (lacking > 0)
     wanted, buys = [], []
-    if today:
+    now_full = now
+    if lacking:
+        placements = count_of(lacking, "more placement")
+        wanted.append(f"{placements} today (on a later day: another day of three instead)")
         now_full = now.with_baseline(FULL_DAY, instead=1)
-        wanted.append(f"{count_of(today, 'more placement')} today")
-        buys.append(f"{wanted[-1]} would make that jump {_step(now_full)}")
-    else:
-        now_full = now
+        buys.append(f"{placements} would bring that jump to {_step(now_full)}")
     if days:
-        wanted.append(f"{count_of(days, 'more day')} of three")
+        more = count_of(days, "more day")
+        wanted.append(f"{more} of three")
         buys.append(
-            f"{wanted[-1]} would make {'it' if today else 'that jump'} "
+            f"{more} would bring {'it' if lacking else 'that jump'} to "
             f"{_step(now_full.with_baseline(*[FULL_DAY] * days))}"
         )
-    more = ", ".join(buys)
+    bought = ", ".join(buys)
     return [
         f"The baseline still needs {', then '.join(wanted)}.",
-        f"What could be noticed as it is: {_reach(now)}. {more[0].upper() + more[1:]}.",
+        f"What could be noticed as it is: {_reach(now)}. {bought[0].upper() + bought[1:]}.",
     ]
 
 
 def _reach(watched: Noticeable) -> str:
-    return (
-        f"a jump of {_step(watched)} in one order, confirmed by a second day, and a rise of 1 dB "
-        f"per 500 h {_rise(watched)}, each in nine cases of ten"
+    hours, step = float(watched.rise_hours()[0]), float(watched.step_db()[0])
+    jump = (
+        f"a jump of {_step(watched)} in one order, confirmed by a second day"
+        if np.isfinite(step)
+        else "no jump of any size in one order"
     )
+    rise = (
+        f"a rise of 1 dB per 500 h after about {ahead(hours)} ({hours * RISE_DB_PER_HOUR:.1f} dB)"
+        if np.isfinite(hours)
+        else "no rise of 1 dB per 500 h"
+    )
+    return f"{jump}, and {rise}, in nine cases of ten"
 
 
 def _step(watched: Noticeable) -> str:
-    step = float(watched.step_db()[0])
-    return f"{step:.1f} dB" if np.isfinite(step) else "no size"
-
-
-def _rise(watched: Noticeable) -> str:
-    hours = float(watched.rise_hours()[0])
-    if np.isinf(hours):
-        return "hardly ever"
-    return f"after about {ahead(hours)} ({hours * RISE_DB_PER_HOUR:.1f} dB)"
+    return f"{float(watched.step_db()[0]):.1f} dB"

@@ -1,21 +1,21 @@
 """The checked rows of a history arranged as visits x placements x features."""
 
-from collections.abc import Hashable
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from vibetrend.baseline import marked_late
 from vibetrend.errors import JudgeError
 from vibetrend.trend.assess import Levels
-from vibetrend.trend.rows import CIRCUMSTANCES, Rows, check, label
+from vibetrend.trend.gate import Refused, refused
+from vibetrend.trend.rows import Rows, check, label
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-SPEED_BAND = 0.03  # of the baseline's speed
-WARM_BAND_C = 15.0
 SPEED_STEP = 0.005  # what counts as one step of a condition
 WARM_STEP_C = 5.0
 LAY_UP_DAYS = 60
@@ -38,6 +38,7 @@ class Taken:
     visit: Hashable
     baseline: bool
     why_not: str  # empty where it can be compared
+    remedy: str  # what to do about it when it is taken again
     at: tuple[int, int] | None  # visit and placement in `Levels`
 
 
@@ -58,13 +59,18 @@ class History:
     features: list[tuple[str, float]]  # text and order
     recordings: list[Taken]  # by hours
     not_judged: list[str]  # features that could not be told from the noise level
+    lost: list[tuple[str, float]]  # some of them: seen at an earlier check-up, not at the latest
     small: set[int]  # features whose latest velocity lies below the one that matters
     lay_ups: list[LayUp]
     notes: list[str]
 
 
 def arrange(
-    history: pd.DataFrame, *, limit_db: float, small_velocity_mm_s: float | None = None
+    history: pd.DataFrame,
+    *,
+    limit_db: float,
+    small_velocity_mm_s: float | None = None,
+    keep: Sequence[tuple[str, float]] = (),
 ) -> History:
     """Check a history and arrange it.
 
@@ -74,6 +80,8 @@ def arrange(
         The rise that matters, dB.
     small_velocity_mm_s : float, optional
         Below this rms velocity an order does not matter.
+    keep : sequence of features
+        Those of `lost` that are to be judged by the check-ups that show them.
 
     Raises
     ------
@@ -84,15 +92,27 @@ def arrange(
         raise JudgeError(f"limit_db is {limit_db}; give a rise in dB above 0, e.g. 6")
     rows = check(history)
     visits = _Visits(rows)
-    why, notes = _gate(rows, visits)
-    usable = np.array([not reason for reason in why])
+    at_baseline = visits.baseline[rows.visit]
+    out, notes = refused(rows, at_baseline, visits.hours[rows.visit])
+    usable = ~np.isin(np.arange(len(rows.recordings)), list(out))
+    notes += _left_out_of_baseline(out, at_baseline)
+    notes += [
+        f"Check-up {visit} is marked as baseline, but an ordinary check-up lies before it: it "
+        f"counts as an ordinary one."
+        for visit in visits.late
+    ]
     rows, hidden = _hidden(rows, visits, usable)
-    judged, not_judged, appeared = _judged(rows, visits, usable)
+    judged, not_judged, appeared, lost = _judged(rows, visits, usable, keep)
     notes += [
         f"{_capital(label(*rows.features[k]))} could not be told from the noise level at the "
         f"baseline: it has risen by at least what is shown."
         for k in judged
         if k in hidden
+    ]
+    notes += [
+        f"{_capital(label(*feature))} could not be told from the noise level at the latest "
+        f"check-up: what is said of it rests on those before."
+        for feature in keep
     ]
     notes += [
         f"{_capital(name)} stands out now and did not at the baseline, so how far it moved "
@@ -108,7 +128,8 @@ def arrange(
             recording=rows.recordings[r],
             visit=rows.visits[rows.visit[r]],
             baseline=bool(visits.baseline[rows.visit[r]]),
-            why_not=why[r],
+            why_not=out[r].why if r in out else "",
+            remedy=out[r].remedy if r in out else "",
             at=at.get(r),
         )
         for r in visits.order.tolist()
@@ -117,7 +138,7 @@ def arrange(
     levels = None
     if features and visits.baseline[rows.visit[kept]].any():
         levels = _levels(rows, visits, kept, places, judged, limit_db, hidden, small)
-    return History(levels, features, recordings, not_judged, small, visits.lay_ups, notes)
+    return History(levels, features, recordings, not_judged, lost, small, visits.lay_ups, notes)
 
 
 class _Visits:
@@ -127,20 +148,17 @@ class _Visits:
         count = np.bincount(rows.visit)
         self.hours = np.bincount(rows.visit, rows.hours) / count
         self.baseline = np.bincount(rows.visit, rows.baseline) > 0
-        first = np.unique(rows.visit, return_index=True)[1]
-        date = rows.date[first]
+        date = pd.Series(rows.date).groupby(rows.visit).min().to_numpy(dtype="datetime64[s]")
         by_time = np.lexsort((np.arange(count.size), date, self.hours))
         _check_time([rows.visits[v] for v in by_time], self.hours[by_time], date[by_time])
-        # A baseline is one run of check-ups: what is marked after an ordinary one comes too late.
-        marked = by_time[self.baseline[by_time]]
-        place_of = np.argsort(by_time)
-        late = marked[place_of[marked] - np.arange(marked.size) > place_of[marked[:1]]]
+        late = by_time[marked_late(self.baseline[by_time])]
         self.baseline[late] = False
         self.late = [rows.visits[v] for v in late]
         place = np.empty(count.size, dtype=np.intp)
         place[by_time] = np.arange(count.size)
         self.rank = place[rows.visit]  # of each recording's visit
         self.order = np.lexsort((np.arange(rows.visit.size), rows.hours, self.rank))
+        self.date = date
         self.lay_ups = _lay_ups(self.hours[by_time], date[by_time])
 
 
@@ -161,46 +179,14 @@ def _lay_ups(hours: Floats, date: NDArray[np.datetime64]) -> list[LayUp]:
     return [LayUp(float(hours[v]), float(hours[v + 1]), int(days[v])) for v in still]
 
 
-def _gate(rows: Rows, visits: _Visits) -> tuple[list[str], list[str]]:
-    """Say which recordings cannot be compared, and why; return doubts about the others."""
-    why = [""] * len(rows.recordings)
-    base = visits.baseline[rows.visit]
-    seen = np.bincount(rows.recording, rows.seen) > 0
-    for r in np.flatnonzero(~seen):
-        why[r] = "nothing in it could be told from the noise level"
-    speed = _median(rows.rpm[base])
-    for r in np.flatnonzero(np.abs(rows.rpm / speed - 1) > SPEED_BAND):
-        why[r] = (
-            f"its speed of {rows.rpm[r]:.0f} rpm is more than 3 % from the baseline's "
-            f"{speed:.0f} rpm"
-        )
-    if base.any():
-        start = visits.hours[visits.baseline].min()
-        for r in np.flatnonzero(~base & (visits.hours[rows.visit] < start)):
-            why[r] = "it was taken before the baseline"
-    usual = _median(rows.temperature_c[base])
-    for r in np.flatnonzero(np.abs(rows.temperature_c - usual) > WARM_BAND_C):
-        why[r] = (
-            f"the engine was at {rows.temperature_c[r]:.0f} degrees C, more than "
-            f"{WARM_BAND_C:.0f} from the baseline's {usual:.0f}"
-        )
-    for name, said in rows.stated.items():
-        usual_word = _most_common([word for word, of in zip(said, base, strict=True) if of])
-        for at, word in enumerate(said):
-            if word and usual_word and word != usual_word:
-                why[at] = f"{CIRCUMSTANCES[name]} was {word}, at the baseline {usual_word}"
-    notes = [
-        f"Check-up {visit} is marked as baseline, but an ordinary check-up lies before it: it "
-        f"counts as an ordinary one."
-        for visit in visits.late
+def _left_out_of_baseline(out: dict[int, Refused], baseline: Bools) -> list[str]:
+    """Name how many recordings of the baseline are not used, and why."""
+    why = sorted({out[r].why for r in out if baseline[r]})
+    return [
+        f"{sum(bool(baseline[r]) and out[r].why == each for r in out)} of the baseline's "
+        f"{int(baseline.sum())} recordings not used: {each}."
+        for each in why
     ]
-    return why, notes
-
-
-def _most_common(words: list[str]) -> str:
-    """Return the word stated most often, "" where none is."""
-    stated = sorted(word for word in words if word)
-    return max(stated, key=stated.count, default="")
 
 
 def _capital(text: str) -> str:
@@ -251,14 +237,17 @@ def _small(
     }
 
 
-def _judged(rows: Rows, visits: _Visits, usable: Bools) -> tuple[list[int], list[str], list[str]]:
+def _judged(
+    rows: Rows, visits: _Visits, usable: Bools, keep: Sequence[tuple[str, float]]
+) -> tuple[list[int], list[str], list[str], list[tuple[str, float]]]:
     """Return the features seen in half of the baseline and of the latest check-up.
 
-    Also name those that were not, and those that only the latest check-up shows.
+    Also name those that were not, those that only the latest check-up shows, and those that a
+    check-up before it still showed.
     """
     every = np.arange(len(rows.features))
     if not usable.any():
-        return [], [label(*rows.features[k]) for k in every], []
+        return [], [label(*rows.features[k]) for k in every], [], []
     latest = visits.rank == visits.rank[usable].max()
     base = visits.baseline[rows.visit]
 
@@ -269,11 +258,16 @@ def _judged(rows: Rows, visits: _Visits, usable: Bools) -> tuple[list[int], list
 
     before, now = seen_in_half(base & usable), seen_in_half(latest & usable)
     appeared = now & ~before & bool((latest & ~base).any()) & bool(base.any())
+    later = usable & ~base & ~latest
+    shown = rows.seen & later[rows.recording]
+    lost = before & ~now & (np.bincount(rows.feature[shown], minlength=every.size) > 0)
+    judged = before & (now | np.array([feature in keep for feature in rows.features]))
     names = [label(*feature) for feature in rows.features]
     return (
-        every[before & now].tolist(),
-        [names[k] for k in every[~(before & now) & ~appeared]],
+        every[judged].tolist(),
+        [names[k] for k in every[~judged & ~appeared]],
         [names[k] for k in every[appeared]],
+        [rows.features[k] for k in every[lost]],
     )
 
 
@@ -334,6 +328,7 @@ def _levels(
         ),
         prior_day=np.where(frequency, PRIOR_FREQUENCY_DB, PRIOR_DAY_DB),
         rises_only=masked,
+        date=None if np.isnat(visits.date).all() else visits.date[at],
         conditions=conditions if np.isfinite(conditions).any() else None,
     )
 

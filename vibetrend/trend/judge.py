@@ -1,14 +1,18 @@
 """A history in, a verdict out: the one public step of this room."""
 
 import math
+from functools import partial
+from numbers import Real
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from vibetrend.engine import Engine
+from vibetrend.errors import JudgeError
 from vibetrend.trend.advice import CAUTIONS, advise
-from vibetrend.trend.assess import ENOUGH_PLACEMENTS, Assessment, assess
+from vibetrend.trend.assess import CONFIRMED, ENOUGH_PLACEMENTS, Assessment, assess
+from vibetrend.trend.evidence import steady_shares
 from vibetrend.trend.history import History, arrange
 from vibetrend.trend.noticeable import noticeable
 from vibetrend.trend.placements import FULL_DAY
@@ -23,7 +27,7 @@ COLUMNS = (
     "feature", "order", "change_db", "scatter_db", "state", "evidence_z", "since_hours",
     "slope_db_per_1000h", "hours_to_limit", "hours_to_limit_low", "hours_to_limit_high",
     "probability_never", "noticeable_db",
-    "limit_db", "small", "at_least",
+    "limit_db", "small", "at_least", "steady_share",
 )  # fmt: skip
 
 
@@ -43,7 +47,8 @@ def judge(
     history : DataFrame
         One series, one row for each recording and feature, columns `recording`, `visit`, `hours`,
         `order`, `amplitude`, `standard_error`, `baseline`, and optionally `feature`, `floor`,
-        `visible`, `date`, `rpm`, `temperature_c`, `velocity_mm_s` and `limit_db` (overrides the
+        `visible`, `date`, `rpm`, `temperature_c`, `velocity_mm_s`, `other_engine`,
+        `alternator_load`, `lying`, `shore_power` (text, as stated) and `limit_db` (overrides the
         limit of a feature).
     engine : Engine, optional
         Names the firing order in the advice, and may say which rise and which velocity matter.
@@ -62,12 +67,17 @@ def judge(
     JudgeError
         If the history is incomplete, contradicts itself, or holds more than one series.
     """
+    _check_options(engine, limit_db, renewal_hours)
     own_limit, small = (engine.limit_db, engine.small_velocity_mm_s) if engine else (None, None)
-    arranged = arrange(
+    given = partial(
+        arrange,
         history,
         limit_db=(own_limit or DOUBLED_DB) if limit_db is None else limit_db,
         small_velocity_mm_s=small,
     )
+    arranged = given()
+    if arranged.lost and (confirmed := _confirmed_before(given(keep=arranged.lost))):
+        arranged = given(keep=confirmed)
     result = assess(arranged.levels) if arranged.levels else None
     orders = _orders(arranged, result)
     recordings = _recordings(arranged, result)
@@ -86,6 +96,27 @@ def judge(
         advice=advice,
         findings=findings,
     )
+
+
+def _check_options(engine: object, limit_db: object, renewal_hours: object) -> None:
+    if engine is not None and not isinstance(engine, Engine):
+        raise JudgeError(f"engine is {engine!r}; give a vibetrend Engine, or leave it out")
+    for name, value in (("limit_db", limit_db), ("renewal_hours", renewal_hours)):
+        if value is None:
+            continue
+        if (
+            isinstance(value, bool)
+            or not isinstance(value, Real)
+            or not 0 <= float(value) < math.inf
+        ):
+            raise JudgeError(f"{name} is {value!r}; give a number, or leave it out")
+
+
+def _confirmed_before(arranged: History) -> list[tuple[str, float]]:
+    """Return the features lost from sight whose change the check-ups before had confirmed."""
+    result = assess(arranged.levels) if arranged.levels else None
+    state = dict(zip(arranged.features, result.state, strict=True)) if result else {}
+    return [each for each in arranged.lost if state.get(each) in CONFIRMED]
 
 
 def nothing_judged() -> Verdict:
@@ -115,6 +146,7 @@ def _orders(arranged: History, result: Assessment | None) -> list[dict[str, Any]
         noticeable(arranged.levels, result).step_db(), arranged.levels.limit_db,
         [k in arranged.small for k in range(len(arranged.features))],
         np.zeros(seen.size, bool) if masked is None else masked,
+        np.where(seen, steady_shares(arranged.levels, result), np.nan),
     )  # fmt: skip
     lists = [column if isinstance(column, list) else column.tolist() for column in columns]
     return [
@@ -157,5 +189,5 @@ def _latest_lacks(recordings: list[dict[str, Any]]) -> list[str]:
     """Ask for another recording where the latest check-up has too few that can be used."""
     latest = [row for row in recordings if row["visit"] == recordings[-1]["visit"]]
     used = sum(row["used"] for row in latest)
-    short = used < min(FULL_DAY, len(latest)) and len(latest) < ENOUGH_PLACEMENTS
+    short = used < min(FULL_DAY, len(latest)) and (not used or len(latest) < ENOUGH_PLACEMENTS)
     return ["record-again"] if short else []

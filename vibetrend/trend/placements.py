@@ -8,6 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from vibetrend.baseline import FULL_BASELINE as FULL_BASELINE
+from vibetrend.baseline import FULL_DAY as FULL_DAY
+
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
@@ -19,8 +22,6 @@ TOO_FEW_ORDERS = 2  # below this nothing in common can be taken out
 # of their difference apart, or when the mean square over the features is this large.
 ONE_FEATURE_SD = 4.2
 MEAN_SQUARE = 2.5
-FULL_DAY = 3  # placements
-FULL_BASELINE = 3  # days
 HISTORY_VOTES = 2  # so that a fault which stays for three placements is found by the fourth
 
 

@@ -21,6 +21,9 @@ SERIES = (
     "condition",
 )  # fmt: skip
 
+BEYOND = 1e30  # amplitudes in no unit come near it
+MOST_HOURS = 1e7
+
 # What the person may state of the day, and how a sentence names it.
 CIRCUMSTANCES = {
     "other_engine": "the other engine",
@@ -84,13 +87,20 @@ def check(history: pd.DataFrame) -> Rows:
     hours, amplitude = _numbers(history, "hours"), _numbers(history, "amplitude")
     error, limit = _numbers(history, "standard_error"), _numbers(history, "limit_db")
     refuse(~np.isfinite(hours), "has no engine hours; give the hours of every row")
-    refuse(hours < 0, "has engine hours below 0; correct them")
+    refuse((hours < 0) | (hours > MOST_HOURS), "has impossible engine hours; correct them")
     seen = _seen(history, amplitude)
     refuse(
         seen & ~(np.isfinite(amplitude) & (amplitude > 0)),
         "has an amplitude that is not above 0; correct it or set visible to False",
     )
+    refuse(
+        seen & ~((amplitude > 1 / BEYOND) & (amplitude < BEYOND)),
+        "has an amplitude that no sensor gives; correct its unit",
+    )
     refuse(error < 0, "has a standard error below 0; correct it")
+    refuse(error > BEYOND, "has an impossible standard error; correct it or leave it out")
+    floor = _numbers(history, "floor")
+    refuse((floor < 0) | np.isinf(floor), "has a floor that is no noise level; correct it")
     refuse(limit <= 0, "has a limit_db that is not above 0; correct it")
     twice = np.ones(len(history), dtype=bool)
     twice[np.unique(recording * len(features) + numbers, return_index=True)[1]] = False
@@ -107,7 +117,9 @@ def check(history: pd.DataFrame) -> Rows:
             )
     marked = np.zeros(len(recordings), dtype=bool)
     np.logical_or.at(marked, recording, _truths(history["baseline"]))
-    dates = history["date"].iloc[first] if "date" in history else pd.Series([None] * len(first))
+    rpm, warmth = _numbers(history, "rpm"), _numbers(history, "temperature_c")
+    refuse((rpm <= 0) | np.isinf(rpm), "has an rpm that is not above 0; correct it or leave it out")
+    refuse((warmth < -60) | (warmth > 300), "has an impossible temperature_c; correct it")
     return Rows(
         recording=recording,
         recordings=recordings,
@@ -120,14 +132,14 @@ def check(history: pd.DataFrame) -> Rows:
         amplitude=amplitude,
         standard_error=np.where(np.isfinite(error), error, np.nan),  # not to be told is unknown
         seen=seen,
-        floor=_numbers(history, "floor"),
+        floor=floor,
         limit_db=limit,
         velocity_mm_s=_numbers(history, "velocity_mm_s"),
-        rpm=_numbers(history, "rpm")[first],
-        temperature_c=_numbers(history, "temperature_c")[first],
-        date=_dates(dates),
+        rpm=_each(rpm, recording, "rpm", recordings),
+        temperature_c=_each(warmth, recording, "temperature_c", recordings),
+        date=_each(_dates(history, recording, recordings), recording, "date", recordings),
         stated={
-            name: ["" if pd.isna(said) else str(said) for said in history[name].iloc[first]]
+            name: _words(history[name], recording, recordings)
             for name in CIRCUMSTANCES
             if name in history.columns
         },
@@ -140,6 +152,9 @@ def _check_table(history: pd.DataFrame) -> None:
             f"the history is a {type(history).__name__}, a pandas DataFrame is needed; "
             f"give one row for each recording and feature"
         )
+    doubled = history.columns[history.columns.duplicated()]
+    if doubled.size:
+        raise JudgeError(f"the history has two columns {doubled[0]}; keep one")
     missing = [name for name in REQUIRED if name not in history.columns]
     if missing:
         raise JudgeError(
@@ -152,8 +167,11 @@ def _check_table(history: pd.DataFrame) -> None:
         if empty.size:
             raise JudgeError(f"row {empty[0] + 1} of the history has no {name}; fill it in")
     for name in SERIES:
-        if name in history.columns and history[name].nunique(dropna=False) > 1:
-            values = ", ".join(sorted(str(value) for value in history[name].unique())[:4])
+        if name not in history.columns:
+            continue
+        found = {str(value) for value in history[name]}
+        if len(found) > 1:
+            values = ", ".join(sorted(found)[:4])
             raise JudgeError(
                 f"the history holds more than one series: column {name} has {values}; "
                 f"judge each by itself"
@@ -162,7 +180,13 @@ def _check_table(history: pd.DataFrame) -> None:
 
 def _codes(history: pd.DataFrame, name: str) -> tuple[Indices, list[Hashable]]:
     """Return numbers for labels by the labels' own order, whatever the order of rows."""
-    codes, labels = pd.factorize(history[name])
+    try:
+        codes, labels = pd.factorize(history[name])
+    except TypeError as error:
+        raise JudgeError(
+            f"column {name} of the history holds something that is no label ({error}); give text "
+            f"or numbers"
+        ) from error
     found = list(labels)
     order = sorted_labels(found)
     rank = {value: place for place, value in enumerate(order)}
@@ -198,10 +222,7 @@ def _features(
     # A driven line's order creeps with its belt, so only orders are known by their number.
     key = rank * 1000 + np.where(is_order, np.round(order, 4), 0.0)
     _, first, number = np.unique(key, return_index=True, return_inverse=True)
-    middle = [
-        float(order[i]) if is_order[i] else float(np.median(order[number == k]))
-        for k, i in enumerate(first)
-    ]
+    middle = [float(np.median(order[number == k])) for k in range(first.size)]
     features = [(str(text[i]), value) for i, value in zip(first, middle, strict=True)]
     return text, order, features, number
 
@@ -241,8 +262,50 @@ def _check_units(history: pd.DataFrame, number: Indices, features: list[tuple[st
         raise JudgeError(f"{label(*features[k])} comes in two units; convert its amplitudes to one")
 
 
-def _dates(dates: "pd.Series[Any]") -> NDArray[np.datetime64]:
-    if dates.isna().all():
-        return np.full(len(dates), np.datetime64("NaT", "s"))
-    when = pd.to_datetime(dates, errors="coerce", utc=True, format="mixed")
+def _each(
+    values: NDArray[Any], recording: Indices, name: str, recordings: list[Hashable]
+) -> NDArray[Any]:
+    """Return the one value of each recording that any of its rows gives, missing where none does.
+
+    Raises
+    ------
+    JudgeError
+        If two rows of a recording contradict each other.
+    """
+    given = np.flatnonzero(~pd.isna(values))
+    which, first = np.unique(recording[given], return_index=True)
+    missing = "NaT" if values.dtype.kind == "M" else "nan"
+    out = np.full(len(recordings), missing, dtype=values.dtype)
+    out[which] = values[given[first]]
+    wrong = given[values[given] != out[recording[given]]]
+    if wrong.size:
+        raise JudgeError(
+            f"recording {recordings[recording[wrong[0]]]} has more than one value of {name}; "
+            f"give one"
+        )
+    return out
+
+
+def _words(column: "pd.Series[Any]", recording: Indices, recordings: list[Hashable]) -> list[str]:
+    """Return what is stated of each recording, "" where nothing is."""
+    codes, words = pd.factorize(column.astype("string"))
+    stated = _each(
+        np.where(codes < 0, np.nan, codes.astype(float)), recording, str(column.name), recordings
+    )
+    return ["" if np.isnan(code) else str(words[int(code)]) for code in stated]
+
+
+def _dates(
+    history: pd.DataFrame, recording: Indices, recordings: list[Hashable]
+) -> NDArray[np.datetime64]:
+    """Return the date of each row, NaT where unknown."""
+    if "date" not in history.columns or history["date"].isna().all():
+        return np.full(len(history), np.datetime64("NaT", "s"))
+    when = pd.to_datetime(history["date"], errors="coerce", utc=True, format="mixed")
+    wrong = np.flatnonzero(when.isna() & history["date"].notna())
+    if wrong.size:
+        raise JudgeError(
+            f"recording {recordings[recording[wrong[0]]]} has the date "
+            f"{history['date'].iloc[wrong[0]]!r}, which is none; give YYYY-MM-DD"
+        )
     return when.dt.tz_localize(None).to_numpy(dtype="datetime64[s]")

@@ -8,20 +8,21 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from vibetrend.trend.bend import bank_of_bends, contrast, find_bends
-from vibetrend.trend.conditions import follow
+from vibetrend.trend.bend import bank_of_bends, contrast, find_bends, middle_spread
+from vibetrend.trend.conditions import Slopes, follow
 from vibetrend.trend.forecast import forecast
 from vibetrend.trend.placements import FEW_ORDERS
 from vibetrend.trend.scatter import usual_scatter
 from vibetrend.trend.visits import tame, visit_means, wild_days
 
 Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
 
 PRIOR_PLACEMENT, PRIOR_DAY = np.array([0.8]), np.array([0.3])  # dB
 ALONE = np.array([True])
 MOVED_Z = 4.5
 JUMP_Z = 5.0  # of the latest day alone: asks for another
-MANY_Z = 1.9  # half of the orders beyond it: by chance once in 100 000 steps looked at
+MANY_SPREAD = 2.8  # of a step over the orders: by chance once in 100 000 steps looked at
 
 
 @dataclass(frozen=True)
@@ -30,6 +31,7 @@ class Alike:
 
     change: float  # dB now
     z: float
+    slope: float  # dB per hour now
     since_hours: float
     moved: bool
     jumped: bool  # at the latest check-up alone
@@ -66,35 +68,47 @@ def moved_alike(common: Floats, conditions: Floats | None, hours: Floats, *, fir
     return Alike(
         change=float(ahead.change[0]),
         z=float(bends.z[0]),
+        slope=float(ahead.slope[0]),
         since_hours=float(bends.since_hours[0]),
         moved=bool(abs(bends.z[0]) >= MOVED_Z),
         jumped=bool(abs(bends.jump_z[0]) >= JUMP_Z),
     )
 
 
-def many_moved(change: Floats, variance: Floats, hours: Floats, *, first: int) -> int | None:
+def many_moved(
+    change: Floats,
+    variance: Floats,
+    hours: Floats,
+    *,
+    first: int,
+    slopes: Slopes | None,
+    orders: Bools,
+) -> int | None:
     """Return the first visit after which half of all orders stand elsewhere, each its own way.
 
-    The medians of |z| of a step between any two visits, over the orders, are compared; a step
+    Steps between any two visits are compared by how wide their z spread over the orders; a step
     that one check-up alone bears out is left to the next one.
 
     Parameters
     ----------
-    change, variance : array, shape (orders, visits)
+    change, variance : array, shape (features, visits)
         dB, what is common taken out, and dB^2; an infinite variance stands for a missing value.
+    slopes : Slopes, optional
+        What the conditions may still hold.
+    orders : array, shape (features,)
+        Which features are orders, less those that moved far beyond the rest.
 
     Returns
     -------
     int or None
         None where there is no such step, or too few orders to tell many from one.
     """
-    orders, visits = change.shape
-    if orders < FEW_ORDERS or visits - 2 <= first:
+    if orders.sum() < FEW_ORDERS or hours.size - 2 <= first:
         return None
     _, steps, _ = bank_of_bends(hours, first)
     steps = steps[:-1]
-    numerator, spread = contrast(tame(change, variance, first=first), 1 / variance, steps)
-    size = np.abs(numerator) / np.sqrt(np.maximum(spread, 1e-12))
-    middle = np.median(size, axis=0)
-    best = int(np.argmax(middle))
-    return first + 1 + best if middle[best] >= MANY_Z else None
+    tamed = tame(change, variance, first=first)
+    numerator, spread = contrast(tamed, 1 / variance, steps, slopes)
+    wide = middle_spread((numerator / np.sqrt(np.maximum(spread, 1e-12)))[orders])
+    best = int(np.argmax(wide))
+    return first + 1 + best if wide[best] >= MANY_SPREAD else None

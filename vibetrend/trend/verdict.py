@@ -19,8 +19,9 @@ class Verdict:
     bend lies; NaN while none is seen), `slope_db_per_1000h`, `hours_to_limit` (median),
     `hours_to_limit_low` and `hours_to_limit_high` (90 % interval, inf for "never"),
     `probability_never`, `noticeable_db` (the step that a second day would confirm in nine cases
-    of ten), `limit_db` (NaN for none), `small` (so weak that it does not matter) and `at_least`
-    (noise hid it at the baseline: it rose by more than is shown).
+    of ten), `limit_db` (NaN for none), `small` (so weak that it does not matter), `at_least`
+    (noise hid it at the baseline: it rose by more than is shown) and `steady_share` (of the change
+    that its present slope accounts for: 0 a step, 1 a ramp; NaN while it is too early to tell).
 
     `recordings` has one row for each recording: `recording`, `visit`, `used`, `why_not`.
     """
