@@ -113,6 +113,24 @@ def test_faults_are_named_by_key_and_line(old: str, new: str, said: str) -> None
         Engine.parse(FILE.replace(old, new))
 
 
+@pytest.mark.parametrize("value", ["true", '"3"', "0.001", "0.99", "60.5", "nan", "inf"])
+def test_a_limit_is_a_number_of_db_that_can_be_meant(value: str) -> None:
+    with pytest.raises(EngineError, match=r"^engine file: line 3: limit_db is .*: input should be"):
+        Engine.parse(f'name = "e"\ncylinders = 4\nlimit_db = {value}')
+
+
+@pytest.mark.parametrize("value", ["true", '"0.4"', "0", "1e9", "nan"])
+def test_a_small_velocity_is_a_number_that_can_be_meant(value: str) -> None:
+    with pytest.raises(EngineError, match=r"line 3: small_velocity_mm_s is .*: input should be"):
+        Engine.parse(f'name = "e"\ncylinders = 4\nsmall_velocity_mm_s = {value}')
+
+
+def test_what_matters_may_be_a_whole_number() -> None:
+    text = 'name = "e"\ncylinders = 4\nlimit_db = 3\nsmall_velocity_mm_s = 1000'
+    engine = Engine.parse(text)
+    assert (engine.limit_db, engine.small_velocity_mm_s) == (3, 1000)
+
+
 def test_every_fault_is_told_at_once() -> None:
     text = FILE.replace("strokes = 4", "strokes = 5").replace("ratio = 1.3", "ratio = -1.3")
     with pytest.raises(EngineError, match=r"line 3: strokes .*; line 13: driven part 2, ratio"):

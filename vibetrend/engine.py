@@ -56,8 +56,10 @@ class Engine(_Described):
     idle_rpm: Positive | None = None
     fast_idle_rpm: Positive | None = None
     rated_rpm: Positive | None = None
-    limit_db: Annotated[Positive, Field(le=60)] | None = None  # the rise that matters
-    small_velocity_mm_s: Positive | None = None  # rms, below it an order does not matter
+    # The rise that matters: a smaller one than 1 dB is within what placements differ by.
+    limit_db: Annotated[float, Field(strict=True, ge=1, le=60)] | None = None
+    # Rms, below it an order does not matter.
+    small_velocity_mm_s: Annotated[float, Field(strict=True, gt=0, le=1000)] | None = None
     driven: tuple[DrivenPart, ...] = ()
     damper: Damper = Damper()
 

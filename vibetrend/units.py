@@ -121,3 +121,11 @@ def _found(text: str) -> Unit | None:
             if name in _UNITS:
                 return _UNITS[name]
     return None
+
+
+def unit_of(feature: str, kind: str, unit: str) -> str:
+    """Return the unit of a feature's amplitude; `kind` and `unit` are of the samples.
+
+    The overall velocity of an acceleration is in mm/s, all else in the unit of the samples.
+    """
+    return "mm/s" if (feature, kind) == ("overall: velocity", "acceleration") else unit

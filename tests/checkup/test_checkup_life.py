@@ -155,7 +155,7 @@ def test_a_first_recording_that_is_unusable_stops_nothing(tmp_path: Path) -> Non
 def test_a_recording_from_before_is_kept_and_not_judged(begun: Logbook, tmp_path: Path) -> None:
     date, hours = FITTED - dt.timedelta(days=1), 3119.0
     add(begun, clip(tmp_path / "1.csv", seed=1), date, hours, before=True)
-    add(begun, clip(tmp_path / "2.csv", seed=2), BASELINE[0][0], 3131, before=True, position="top")
+    add(begun, clip(tmp_path / "2.csv", seed=2), date, hours, before=True, position="top")
     assert main_engine(begun).status["state"] == "no-change-seen"
 
 

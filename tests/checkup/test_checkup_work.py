@@ -1,22 +1,28 @@
 """Work, a damper before, another phone: what a series' own verdict cannot know."""
 
 import datetime as dt
+import io
 import json
 import shutil
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 from invented_life import FITTED, FITTED_HOURS, TODAY
-from measured_life import ORDERS, baseline, check_up, engine_book, main_engine
+from measured_life import ORDERS, baseline, check_up, engine_book, main_engine, measured
 
-from vibetrend.checkup import standing as standing_module
+from vibetrend.checkup import judging
 from vibetrend.checkup.records import SeriesRecord, Work
 from vibetrend.checkup.standing import standing, to_json
+from vibetrend.cli.standing_words import standing_words
 from vibetrend.cli.status import exit_code
 from vibetrend.logbook import Logbook
+from vibetrend.recording import Circumstances
+from vibetrend.report.facts import facts
 from vibetrend.trend import Comparison, judge
+from vibetrend.trend.history import PRIOR_DAY_DB, PRIOR_PLACEMENT_DB
 
 LATER, DAYS_AFTER = dt.date(2024, 10, 1), dt.date(2024, 10, 3)
 DONE, DONE_HOURS = dt.date(2024, 10, 10), 3600.0
@@ -109,18 +115,37 @@ def test_the_step_across_work_is_shown_and_not_judged(begun: Logbook) -> None:
     assert difference(new.after_work, 2.5) - new.after_work.common_db == pytest.approx(0, abs=0.81)
 
 
-def test_the_step_is_from_the_last_complete_check_up_to_the_first_after(begun: Logbook) -> None:
-    check_up(begun, LATER, 3500, {2.5: 3.0})
-    check_up(begun, DAYS_AFTER, 3504, {2.5: 9.0}, placements=2)  # not complete
+def test_the_step_is_from_the_last_check_up_before_to_the_first_after(begun: Logbook) -> None:
+    """However few placements it has: what drifted before the work is no part of the step."""
+    check_up(begun, LATER, 3500, {2.5: 4.0})
+    check_up(begun, DAYS_AFTER, 3504, {2.5: 9.0}, placements=1)
+    check_up(begun, DAYS_AFTER, 3504.5, {2.5: 9.0}, placements=1)  # of the same check-up
     mounts(begun)
-    check_up(begun, dt.date(2024, 10, 11), 3601)
+    check_up(begun, dt.date(2024, 10, 11), 3601, placements=1)
+    check_up(begun, dt.date(2024, 10, 11), 3601.5, placements=2)  # of the same check-up
     check_up(begun, dt.date(2024, 10, 20), 3610, {2.5: 9.0})
     new, _ = main_engine(begun).series
-    assert difference(new.after_work, 2.5) == pytest.approx(-3.0, abs=3 * 0.64 * (2 / 3) ** 0.5)
+    assert new.after_work is not None
+    assert new.after_work.against == DAYS_AFTER
+    # Two placements against three that scatter by 0.4 dB each and 0.5 dB in common.
+    assert difference(new.after_work, 2.5) == pytest.approx(-9.0, abs=3 * 0.64 * (5 / 6) ** 0.5)
+    row = new.after_work.rows.set_index("order").loc[2.5]
+    counts = PRIOR_PLACEMENT_DB**2 * (1 / 2 + 1 / 3) + 2 * PRIOR_DAY_DB**2
+    assert row["standard_error_db"] == pytest.approx(counts**0.5)
+    assert new.latest is not None
+    assert new.latest.label == "the latest check-up, 3 recordings"
 
 
-def test_work_where_nothing_complete_was_before_shows_no_step(book: Logbook) -> None:
-    check_up(book, LATER, 3500, placements=2)
+def test_the_latest_check_up_is_shown_whole(begun: Logbook) -> None:
+    for hours in (3500.0, 3500.5):
+        check_up(begun, LATER, hours, placements=1)
+    (one,) = main_engine(begun).series
+    assert one.latest is not None
+    assert one.latest.label == "the latest check-up, 2 recordings"
+
+
+def test_work_where_nothing_was_used_before_shows_no_step(book: Logbook) -> None:
+    check_up(book, LATER, 3500, placements=2, unusable=True)
     mounts(book)
     check_up(book, dt.date(2024, 10, 11), 3601)
     new, old = main_engine(book).series
@@ -180,11 +205,11 @@ def test_before_recordings_never_reach_the_judge(
         judged.append(set(history["visit"]))
         return judge(history, **options)
 
-    monkeypatch.setattr(standing_module, "judge", listening)
-    # Stated in every way that could let them in: as early, with the damper, as the latest.
-    for date, hours in ((FITTED, 3119.0), (FITTED, 3120.0), (DAYS_AFTER, 3504.0)):
+    monkeypatch.setattr(judging, "judge", listening)
+    # Stated in both ways that could let them in: as early, and with the damper.
+    for date, hours in ((FITTED, 3119.0), (FITTED, 3120.0)):
         check_up(begun, date, hours, {2.5: 9.0}, before=True)
-    check_up(begun, DAYS_AFTER, 3504.0, before=True, unusable=True, position="head")
+    check_up(begun, FITTED, 3120.0, before=True, unusable=True, position="head")
     engine = main_engine(begun)
     assert judged == [{"2024-06-02", "2024-06-03", "2024-06-04", "2024-10-01"}]
     (one,) = engine.series  # the one spot that has nothing else is no series
@@ -300,6 +325,76 @@ def test_a_suspicion_and_what_all_did_are_carried_as_what_they_are(begun: Logboo
     assert "all orders together had risen by" in said
 
 
+def test_many_orders_each_its_own_way_are_not_called_one_rise(
+    begun: Logbook, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The judge names this state; here only what is made of it is looked at."""
+
+    def scattered(history: Any, **options: Any) -> Any:
+        found = judge(history, **options)
+        return replace(found, common_state="all-moved", each_its_own_way=True)
+
+    monkeypatch.setattr(judging, "judge", scattered)
+    check_up(begun, DAYS_AFTER, 3504, device="phone B")
+    said = by_phone(begun)["phone B"].info["carried"]
+    assert "many orders had moved, each its own way: that change" in said
+    assert "together" not in said
+
+
+def test_where_nothing_was_known_before_a_series_began_nothing_is_carried(book: Logbook) -> None:
+    """Its first recording cannot be used, and its baseline is younger than the other's."""
+    check_up(book, FITTED, FITTED_HOURS + 1, placements=1, unusable=True)
+    baseline(book, device="phone B")
+    baseline(book, FITTED + dt.timedelta(days=4), FITTED_HOURS + 20)
+    risen_by_two_days(book)
+    found = by_phone(book)
+    assert found["phone B"].info["carried"] is None
+    assert found["phone A"].verdict.state == "changed"
+
+
+# What the judge refuses
+
+
+def test_a_series_that_cannot_be_judged_does_not_hide_the_others(begun: Logbook) -> None:
+    """Two check-ups across midnight under one name may turn hours and dates round."""
+    later = DAYS_AFTER + dt.timedelta(days=1)
+    for number, (date, hours, visit) in enumerate(
+        [(DAYS_AFTER, 3500.0, "a"), (later, 3520.0, "a"), (later, 3505.0, "b")]
+    ):
+        content = f"{number}".encode()
+        begun.add_recording(
+            "main", io.BytesIO(content), measured(content, {}), visit=visit, hours=hours,
+            date=date, baseline=False, before=False,
+        )  # fmt: skip
+    baseline(begun, device="phone B")
+    engine = main_engine(begun)
+    assert (engine.status["state"], exit_code([engine])) == ("no-change-seen", 0)
+    states = {one.info["device"]: one.verdict.state for one in engine.series}
+    assert states == {"phone A": "no-baseline", "phone B": "no-change-seen"}
+    refused = engine.series[0].verdict
+    assert refused.advice[0].startswith(
+        "This series cannot be judged: check-up b has fewer engine hours (3505 h) than one of an "
+        "earlier date; correct the hours or the date. This version cannot correct"
+    )
+    printed = " ".join(standing_words([engine], today=TODAY).split())
+    assert "- This series cannot be judged: check-up b has" in printed
+
+
+# Circumstances
+
+
+def test_a_check_up_with_the_other_engine_running_is_not_compared(book: Logbook) -> None:
+    baseline(book, circumstances=Circumstances(other_engine="off"))
+    check_up(book, LATER, 3500, {2.5: 9.0}, circumstances=Circumstances(other_engine="running"))
+    check_up(book, DAYS_AFTER, 3504)  # nobody said
+    (one,) = main_engine(book).series
+    told = one.verdict.recordings.set_index("visit")
+    running = told.loc[LATER.isoformat()]
+    assert not running["used"].any()
+    assert running["why_not"].str.contains("the other engine was running").all()
+    assert told.drop(LATER.isoformat())["used"].all()
+
+
 # Handed on
 
 
@@ -312,10 +407,17 @@ def test_the_judge_is_told_when_the_damper_is_due(
         told.append((options["renewal_hours"], options["engine"].name))
         return judge(history, **options)
 
-    monkeypatch.setattr(standing_module, "judge", listening)
+    monkeypatch.setattr(judging, "judge", listening)
     baseline(book)
-    main_engine(book)
+    engine = main_engine(book)
     assert told == [(FITTED_HOURS + 4000, "main")]
+    # 70 h in 100 days: six years of that, 2191 days, are fewer hours than the maker's 4000.
+    check_up(book, FITTED + dt.timedelta(days=100), FITTED_HOURS + 70)
+    engine = main_engine(book)
+    assert told[1] == (pytest.approx(FITTED_HOURS + 0.7 * 2191), "main")
+    assert engine.renewal_hours == told[1][0]
+    assert {fact.renewal_hours for fact in facts(engine.series[0], engine)} == {told[1][0]}
+    assert engine.status["renewal"]["due_hours"] == FITTED_HOURS + 4000
 
 
 def test_the_json_form_tells_it_all(book: Logbook) -> None:
@@ -334,6 +436,7 @@ def test_the_json_form_tells_it_all(book: Logbook) -> None:
     assert (old["epoch"], old["ended"], old["after_work"]) == (
         *(0, "work on 2024-10-10: mounts", None),
     )
+    assert new["after_work"].pop("against") == "2024-06-04"
     for comparison in (new["after_work"], old["before"]):
         assert set(comparison) == {"rows", "common_db"}
         assert {row["order"] for row in comparison["rows"]} == set(ORDERS)

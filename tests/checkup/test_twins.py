@@ -1,5 +1,6 @@
 """Like engines beside each other; every number against a second route over the same tables."""
 
+import datetime as dt
 from dataclasses import replace
 from typing import Any
 
@@ -10,9 +11,12 @@ import pytest
 from vibetrend.checkup.records import EngineRecord, SeriesRecord
 from vibetrend.checkup.standing import to_json
 from vibetrend.checkup.twins import side_by_side, to_dict
+from vibetrend.cli.standing_words import standing_words
 from vibetrend.engine import Engine
+from vibetrend.report import page
 from vibetrend.trend import judge
 
+TODAY, MADE_AT = dt.date(2026, 5, 1), dt.datetime(2026, 5, 1, 12)
 ORDERS = (0.5, 1.0, 1.5, 2.0, 2.5, 3.0, 4.5, 6.0)
 INFO = {
     "id": 1, "position": "front cover", "device": "phone", "kind": "acceleration",
@@ -148,6 +152,29 @@ def test_what_was_recorded_in_another_way_is_not_compared(
     assert side_by_side([port, ended]) == []
 
 
+def test_each_row_is_in_its_own_unit() -> None:
+    """Acceleration is integrated to an overall velocity, in mm/s (orders/overall.py)."""
+    table = history(seed=2)
+    velocity = table[table["order"] == 1.0].assign(feature="overall: velocity", order=np.nan)
+    both = engine("other", pd.concat([table, velocity]))
+    due = {"state": "unknown", "due_date": None, "due_hours": None, "first": None}
+    status = both.status | {"renewal": due, "hours": None, "next_recording_hours": None}
+    recordings = (
+        both.series[0]
+        .history.drop_duplicates("recording")
+        .assign(name="a.csv", sha256="", date=TODAY, rpm=1000.0, speed_rpm=1000.0, quality=None)
+    )
+    shown = replace(both.series[0], recordings=recordings)
+    both = replace(both, status=status, series=(shown,))
+    (found,) = side_by_side([both, both])
+    units = dict(zip(found.table["feature"], found.table["unit"], strict=True))
+    assert units == {"order": "m/s^2", "overall: velocity": "mm/s"}
+    (line,) = [one for one in standing_words([both, both], today=TODAY).splitlines()
+               if one.startswith("    velocity")]  # fmt: skip
+    assert line.count(" mm/s ") == 2
+    assert page([both, both], title="t", made_at=MADE_AT, twins=[found]).count(" mm/s</td>") == 2
+
+
 def test_three_like_engines_are_each_compared_with_the_first(
     port: EngineRecord, starboard: EngineRecord
 ) -> None:
@@ -161,7 +188,7 @@ def test_status_as_json_holds_them(port: EngineRecord, starboard: EngineRecord) 
     (expected,) = side_by_side([port, starboard])
     assert found == to_dict(expected)
     assert list(found["rows"][0]) == [
-        *("feature", "order", "first", "second", "difference_db", "standard_error_db"),
+        *("feature", "order", "first", "second", "unit", "difference_db", "standard_error_db"),
         *("first_change_db", "second_change_db"),
     ]
     assert to_json([port])["side_by_side"] == []

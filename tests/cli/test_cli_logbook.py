@@ -189,6 +189,7 @@ def test_work_is_entered_once_and_listed(run: CommandLine) -> None:
     assert (first.code, first.err) == (0, "")
     assert first.out.startswith("Work on main: mounts, 2024-10-10, 3600 h.\n")
     assert "new baseline" in first.out
+    assert "ended" not in first.out  # nothing was recorded
     again = run(*WORK, "--what", "mounts", "--note", "all four")
     assert (again.code, again.out[:24]) == (0, "In the logbook already: ")
     row = {"date": "2024-10-10", "hours": 3600.0, "what": "mounts", "note": "all four"}
@@ -225,6 +226,31 @@ def test_work_that_cannot_be_is_one_line(
     assert said in ran.err
     assert code == 2 or len(ran.err.splitlines()) == 1
     assert run("work", "list", "--engine", "main", "--json").json["work"] == []
+
+
+def test_work_entered_late_asks_for_no_baseline(run: CommandLine) -> None:
+    run.with_installation()
+    for date, hours in (("2024-09-01", 3400), ("2024-10-10", 3600)):
+        run(
+            *("add", run.clip(f"{date}.csv", seed=hours), "--engine", "main", "--rpm", 1080),
+            *("--hours", hours, "--date", date),
+        )
+    run(*WORK, "--what", "mounts")
+    late = ("work", "add", "--engine", "main", "--date", "2024-08-01", "--hours", 3300)
+    said = run(*late, "--what", "belt").out
+    assert "and 2 recordings lie now between the two. No baseline can be taken for that" in said
+    assert "Next: take a new baseline" not in said
+    assert "ended" not in said
+    late = ("work", "add", "--engine", "main", "--date", "2024-08-02", "--hours", 3302)
+    assert "and 2 recordings lie now" in run(*late, "--what", "belt").out
+    late = ("work", "add", "--engine", "main", "--date", "2024-07-30", "--hours", 3290)
+    assert "no recording lies between the two: nothing" in run(*late, "--what", "belt").out
+
+
+def test_a_note_that_a_terminal_would_obey_is_one_plain_error(run: CommandLine) -> None:
+    ran = run.with_installation()(*WORK, "--what", "belt", "--note", "new\x1b[31m\nbelt")
+    assert (ran.code, ran.out, len(ran.err.splitlines())) == (1, "", 1)
+    assert "the note holds the control character '\\x1b'" in ran.err
 
 
 # add and status
@@ -286,7 +312,7 @@ def test_a_life_in_commands(run: CommandLine) -> None:
     assert (run.folder / "reports" / "engines.html").exists()
     assert run("report", "--output", page).code == 0  # ours may be replaced
 
-    assert run(*WORK, "--what", "mounts").code == 0
+    assert "What was recorded before is ended" in run(*WORK, "--what", "mounts").out
     ended = run("status", "--json")
     assert (ended.code, ended.json["engines"][0]["state"]) == (0, "no-baseline")
     (old,) = ended.json["engines"][0]["series"]
@@ -308,6 +334,47 @@ def test_added_twice_is_a_duplicate_and_no_error(run: CommandLine) -> None:
     assert "in the logbook already" in run(*arguments).out
     (series,) = again.json["status"]["engines"][0]["series"]
     assert len(series["verdict"]["recordings"]) == 1
+
+
+@pytest.mark.parametrize(
+    ("kept", "asked", "said"),
+    [
+        ("", "--baseline", "kept without a mark and stays so: --baseline was not taken over"),
+        ("--before", "--baseline", "kept with --before and stays so: --baseline was not"),
+        ("--baseline", "--before", "kept with --baseline and stays so: --before was not"),
+        ("--baseline", "", ""),
+        ("--baseline", "--baseline", ""),
+    ],
+)
+def test_a_mark_that_comes_too_late_is_said(
+    run: CommandLine, kept: str, asked: str, said: str
+) -> None:
+    run.with_installation()
+    arguments = (
+        *("add", run.clip(), "--engine", "main", "--rpm", 1080, "--hours", 3120),
+        *("--date", "2024-06-01"),
+    )
+    assert run(*arguments, *[kept] * bool(kept)).code == 0
+    told = " ".join(run(*arguments, *[asked] * bool(asked)).out.split())
+    assert "nothing changed" in told
+    assert ("this version cannot change a mark. Instead," in told) == bool(said)
+    assert said in told
+    (entry,) = run(*arguments, *[asked] * bool(asked), "--json").json["added"]
+    assert said in entry.get("remark", "")
+    assert ("remark" in entry) == bool(said)
+
+
+def test_what_lies_before_the_installation_is_told_so(run: CommandLine) -> None:
+    ran = run.with_installation()(
+        *("add", run.clip(), "--engine", "main", "--rpm", 1080, "--hours", 3110),
+        *("--date", "2024-05-20"),
+    )
+    told = " ".join(ran.out.split())
+    assert (ran.code, ran.err) == (0, "")
+    assert (
+        "Kept; it lies before the installation of 1 June 2024, so no verdict compares it with "
+        "anything." in told
+    )
 
 
 @pytest.mark.parametrize("left_out", ["--rpm", "--hours"])

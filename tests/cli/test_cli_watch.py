@@ -15,6 +15,8 @@ from typing import Any
 import pytest
 from command_line import CommandLine
 
+from vibetrend.cli.watch import _say
+
 needs_posix = pytest.mark.skipif(os.name != "posix", reason="signals of POSIX")
 QUICK = ("--every", 0.05)
 
@@ -140,6 +142,13 @@ def test_what_cannot_work_is_said_at_once(
     ran = run("watch", *arguments)
     assert (ran.code, ran.out) == (code, "")
     assert said in ran.err
+
+
+def test_what_is_said_keeps_its_spaces_and_loses_what_a_terminal_obeys(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    _say("3440\N{NO-BREAK SPACE}h\n\x1b[31m\u202e\r")
+    assert capsys.readouterr().out == "3440\N{NO-BREAK SPACE}h\n?[31m??\n"
 
 
 @needs_posix

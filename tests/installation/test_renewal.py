@@ -21,6 +21,7 @@ def due(
     renew_years: float | None = 10,
     fitted: dt.date = FITTED,
     fitted_hours: float = 0.0,
+    hours_date: dt.date | None = None,
 ) -> Renewal:
     return renewal(
         Damper(renew_hours=renew_hours, renew_years=renew_years),
@@ -28,6 +29,7 @@ def due(
         fitted_hours=fitted_hours,
         today=today,
         hours=hours,
+        hours_date=hours_date or today,
     )
 
 
@@ -98,6 +100,30 @@ def test_which_comes_first_is_not_guessed_from_a_few_days() -> None:
     assert due(today=dt.date(2020, 1, 20), hours=400).first is None
     assert due(today=dt.date(2020, 3, 1), hours=400).first == "hours"  # 60 days, 2400 h/y
     assert due(today=dt.date(2020, 3, 1), hours=0).first is None  # not run at all
+
+
+@pytest.mark.parametrize(
+    ("read", "hours", "expected"),
+    [
+        (dt.date(2022, 1, 1), 500, 500 * 3653 / 731),  # 731 days of use, 3653 to the date
+        (dt.date(2022, 1, 1), 5000, 20_000),  # the hours are up first
+        (dt.date(2020, 1, 30), 400, 20_000),  # 29 days tell nothing, however long they are past
+        (dt.date(2022, 1, 1), 0, 20_000),
+    ],
+)
+def test_the_hours_at_which_it_is_due_by_the_use_so_far(
+    read: dt.date, hours: float, expected: float
+) -> None:
+    found = due(today=dt.date(2023, 1, 1), hours=hours, hours_date=read)
+    assert found.expected_hours == pytest.approx(expected)  # rounding
+    assert found.due_hours == 20_000
+
+
+def test_years_alone_are_told_in_hours_once_the_use_is_known() -> None:
+    known = due(today=dt.date(2020, 12, 31), hours=365, renew_hours=None)  # 1 h a day
+    assert known.expected_hours == pytest.approx(3653)
+    new = due(today=dt.date(2020, 1, 20), hours=19, renew_hours=None)
+    assert (new.expected_hours, new.first) == (None, "date")
 
 
 def test_hours_that_are_up_come_first() -> None:

@@ -9,9 +9,8 @@ import pytest
 from invented_logbook import FITTED, FITTED_HOURS, add, book_with_engine, measured
 
 from vibetrend.errors import LogbookError
-from vibetrend.logbook import Logbook, closing
+from vibetrend.logbook import Logbook
 from vibetrend.recording import Note
-from vibetrend.trend import placements
 
 DAYS = [dt.date(2026, 5, 4), dt.date(2026, 5, 5), dt.date(2026, 5, 6)]
 AFTER = dt.date(2026, 5, 7)
@@ -82,5 +81,40 @@ def test_a_placement_that_the_last_verdict_left_out_completes_no_day(book: Logbo
         place(book, AFTER + dt.timedelta(days=1), 0)
 
 
-def test_the_logbook_counts_days_as_the_judge_does() -> None:
-    assert (closing.DAYS, closing.PLACEMENTS) == (placements.FULL_BASELINE, placements.FULL_DAY)
+def test_an_ordinary_check_up_ends_the_baseline(book: Logbook) -> None:
+    place(book, FITTED, 0, hours=FITTED_HOURS + 1, baseline=False)  # one before it does not
+    for number in range(3):
+        series = place(book, DAYS[0], number)
+    spoilt = Note("too-short", "unusable", "2 s")
+    place(book, DAYS[1], 0, baseline=False, quality=(spoilt,))  # nor one that cannot be used
+    place(book, DAYS[1], 1)
+    place(book, AFTER, 0, baseline=False, hours=3160.0)
+    place(book, DAYS[1], 2)  # but what was forgotten of its days
+    kept = len(book.recordings(series))
+    with pytest.raises(LogbookError) as refused:
+        place(book, AFTER + dt.timedelta(days=1), 0, hours=3170.0)
+    said = str(refused.value)
+    assert "ended with the ordinary check-up of 2026-05-07 at 3160 h" in said
+    for instead in ("leave out --baseline", "vibetrend work add", "--device", "--position"):
+        assert instead in said
+    with pytest.raises(LogbookError, match=r"ended .* 2026-05-01 at 3121 h"):
+        # The baseline would begin there, and all that is in it would come late.
+        add(book, b"0", date=FITTED, hours=FITTED_HOURS, visit="first", baseline=True)
+    assert len(book.recordings(series)) == kept
+
+
+def test_two_check_ups_of_one_date_are_one_day(book: Logbook) -> None:
+    for date in DAYS:  # three placements on each date, in two check-ups
+        for number in range(3):
+            content = f"{date} {number}".encode()
+            add(book, content, baseline=True, date=date, visit=f"{date} {number % 2}")
+    with pytest.raises(LogbookError, match="complete"):
+        place(book, AFTER, 0)
+
+
+def test_a_date_with_two_complete_check_ups_is_no_second_day(book: Logbook) -> None:
+    for date in DAYS[:2]:
+        for number in range(6):
+            content = f"{date} {number}".encode()
+            add(book, content, baseline=True, date=date, visit=f"{date} {number % 2}")
+    place(book, AFTER, 0)  # four check-ups, and yet only two days

@@ -2,6 +2,7 @@ import datetime as dt
 import hashlib
 import math
 from collections.abc import Iterator
+from contextlib import nullcontext
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,6 +13,7 @@ from vibetrend.engine import Engine
 from vibetrend.errors import LogbookError
 from vibetrend.logbook import Logbook
 from vibetrend.recording import Circumstances, Note, Source
+from vibetrend.trend.rows import CIRCUMSTANCES
 
 
 @pytest.fixture
@@ -78,6 +80,44 @@ def test_what_makes_no_sense_is_refused(book: Logbook) -> None:
         add(book, b"1", engine="port")
     assert not (book.folder / "originals").exists()
     assert book.find_recording("main", hashlib.sha256(b"1").hexdigest()) is None
+
+
+def test_a_check_up_is_of_one_day_and_may_run_past_midnight(book: Logbook) -> None:
+    first = add(book, b"1", visit="X", date=dt.date(2026, 5, 4))
+    add(book, b"2", visit="X", date=dt.date(2026, 5, 5))
+    for day in (3, 6):  # each is two days from one of the two
+        with pytest.raises(LogbookError, match=r"'X' holds recording \w+ of .*leave out --visit"):
+            add(book, b"3", visit="X", date=dt.date(2026, 5, day))
+    with pytest.raises(LogbookError, match=rf"holds recording {first.id} of 2026-05-04, and one"):
+        add(book, b"3", visit="X", date=dt.date(2026, 6, 4))
+    assert [len(book.recordings(series.id)) for series in book.series("main")] == [2]
+    text = ENGINE.replace("main", "port")
+    book.put_engine(text, Engine.parse(text))
+    add(book, b"3", visit="X", date=dt.date(2026, 6, 4), engine="port")  # names are an engine's own
+
+
+@pytest.mark.parametrize(
+    ("date", "hours", "of_the_present"),
+    [
+        ((2026, 4, 30), 3120.0, False),
+        ((2026, 5, 1), 3119.0, False),
+        ((2026, 5, 1), 3120.0, False),  # recorded just before the job
+        ((2026, 5, 1), 3121.0, True),
+        ((2026, 5, 2), 3120.0, True),
+        ((2026, 5, 2), 3119.0, True),
+        ((2026, 4, 30), 3121.0, True),
+    ],
+)
+def test_what_was_recorded_on_the_present_damper_is_not_of_the_one_before(
+    book: Logbook, date: tuple[int, int, int], hours: float, of_the_present: bool
+) -> None:
+    book.start_installation("main", date=dt.date(2025, 5, 1), hours=2000.0)
+    book.start_installation("main", date=dt.date(2026, 5, 1), hours=3120.0)
+    said = "lies after the installation of 2026-05-01 at 3120 h, so it is not of the damper before"
+    refused = pytest.raises(LogbookError, match=said) if of_the_present else nullcontext()
+    with refused:
+        add(book, b"1", date=dt.date(*date), hours=hours, before=True)
+    assert len(book.series("main")) == (not of_the_present)
 
 
 def test_unknown_ids_are_refused(book: Logbook) -> None:
@@ -149,6 +189,17 @@ def test_a_history_tells_coolant_and_velocity_where_they_are_known(book: Logbook
     assert history["temperature_c"].dropna().tolist() == [82.5] * 4
     assert history["velocity_mm_s"].isna().tolist() == [False] + [True] * 7
     assert history["velocity_mm_s"].iloc[0] == 4.75
+
+
+def test_a_history_tells_the_circumstances_that_the_judge_looks_at(book: Logbook) -> None:
+    said = Circumstances(other_engine="off", lying="afloat")
+    series = add(book, b"1", measured(b"1", orders=1, circumstances=said)).series_id
+    add(book, b"2", measured(b"2", orders=1), hours=3160.0)
+    history = book.history(series).drop_duplicates("recording")
+    assert set(CIRCUMSTANCES) <= set(history.columns)
+    assert history["other_engine"].tolist() == ["off", None]
+    assert history["lying"].tolist() == ["afloat", None]
+    assert history["shore_power"].tolist() == history["alternator_load"].tolist() == [None, None]
 
 
 def test_what_cannot_be_compared_is_left_out_of_a_history(book: Logbook) -> None:

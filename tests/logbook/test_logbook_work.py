@@ -9,7 +9,7 @@ import pytest
 from invented_logbook import FITTED, FITTED_HOURS, add, book_with_engine, measured
 
 from vibetrend.errors import LogbookError
-from vibetrend.logbook import KeptRecording, Logbook, Work
+from vibetrend.logbook import KeptRecording, Logbook, Work, schema
 
 DONE = dt.date(2027, 3, 1)
 HOURS = 4200.0
@@ -65,6 +65,63 @@ def test_work_entered_late_takes_over_what_was_recorded_since(book: Logbook) -> 
     assert (kept.date, kept.hours, kept.what, kept.note) == (DONE, HOURS, "mounts", "all four")
 
 
+def test_at_the_same_hours_what_was_added_first_comes_first(
+    book: Logbook, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The usual sequence in a yard: record, then change the mounts, then record again."""
+    seconds = iter(range(60))
+    monkeypatch.setattr(schema, "now", lambda: f"2027-03-02T10:00:{next(seconds):02}.000Z")
+    last = add(book, b"1", date=DONE, hours=HOURS)
+    next_day = add(book, b"2", date=DONE + dt.timedelta(days=1), hours=HOURS)
+    done = work(book)
+    first = add(book, b"3", date=DONE, hours=HOURS)
+    assert [epoch_of(book, each) for each in (last, next_day, first)] == [0, 1, 1]
+    work(book, what="belt")  # at that time too: it moves nothing
+    book.start_installation("main", date=FITTED, hours=FITTED_HOURS)  # files all again
+    assert [epoch_of(book, each) for each in (last, next_day, first)] == [0, 1, 1]
+    assert done.ends_some
+
+
+def test_work_says_whether_anything_ends_with_it(book: Logbook) -> None:
+    assert not work(book).ends_some
+    add(book, b"1", date=DONE, hours=HOURS + 2)
+    assert not work(book, what="belt").ends_some  # at the same time: what is there came later
+    assert work(book, DONE + dt.timedelta(days=9), HOURS + 9).ends_some
+    assert not work(book, DONE + dt.timedelta(days=12), HOURS + 9).ends_some  # ended already
+
+
+def test_work_says_what_lies_between_it_and_the_next(book: Logbook) -> None:
+    assert work(book).until_next is None
+    for number, day in enumerate((20, 30)):
+        add(book, bytes([number]), date=DONE - dt.timedelta(days=day), hours=HOURS - 2 * day)
+    early = DONE - dt.timedelta(days=25)
+    assert work(book, early, HOURS - 50, what="belt").until_next == 1
+    assert work(book, early, HOURS - 50, what="exhaust").until_next == 1  # at the same time
+    assert work(book, DONE - dt.timedelta(days=10), HOURS - 20, what="belt").until_next == 0
+    assert work(book).until_next is None  # it is still the last
+    book.start_installation("main", date=DONE + dt.timedelta(days=9), hours=HOURS + 9)
+    assert work(book).until_next == 0
+
+
+@pytest.mark.parametrize(
+    "odd", ["\x1b[31m", "\a", "new\nline", "\x9b", "\u202e", "\u2066", "\u2028", "\udc80"]
+)
+def test_a_note_is_one_plain_line(book: Logbook, odd: str) -> None:
+    with pytest.raises(LogbookError, match=r"holds the control character .*one plain line") as said:
+        work(book, note=f"four {odd} mounts")
+    assert str(said.value).isascii()
+    assert str(said.value).isprintable()
+    assert book.work("main") == []
+
+
+def test_a_note_has_500_characters_at_most(book: Logbook) -> None:
+    with pytest.raises(LogbookError, match="the note has 501 characters; shorten it to 500"):
+        work(book, note="x" * 501)
+    plain = "Lager 4 · œuvre vive, Öl: 12\N{NO-BREAK SPACE}l, می\u200cخواهم "
+    assert work(book, note=plain).note == plain.strip()
+    assert work(book, what="belt", note="x" * 500).note == "x" * 500
+
+
 def test_the_same_work_twice_is_one_entry_and_moves_nothing(book: Logbook) -> None:
     first = work(book)
     since = add(book, b"since", date=DONE, hours=HOURS)
@@ -89,7 +146,7 @@ def test_work_entered_late_before_other_work_comes_first(book: Logbook) -> None:
     kept = [
         add(book, b"0", date=dt.date(2026, 6, 1), hours=3200.0),
         add(book, b"1", date=dt.date(2026, 9, 1), hours=3600.0),
-        add(book, b"2", date=DONE, hours=HOURS),
+        add(book, b"2", date=DONE, hours=HOURS + 1),
     ]
     work(book)
     work(book, dt.date(2026, 8, 1), 3500.0, what="injectors")

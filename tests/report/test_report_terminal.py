@@ -1,14 +1,16 @@
 """What the terminal prints of where engines stand, beside what the page shows."""
 
+import datetime as dt
 from dataclasses import replace
 
 import pandas as pd
 import pytest
 from invented_report import MADE_AT, engine_record, history, series, worked_on
 
-from vibetrend.checkup.records import EngineRecord
+from vibetrend.checkup.records import EngineRecord, SeriesRecord, Work
 from vibetrend.checkup.twins import side_by_side
 from vibetrend.cli.standing_words import filed_words, standing_words
+from vibetrend.report.work import Mark
 from vibetrend.trend.advice import BLIND, CAUTIONS
 
 
@@ -55,6 +57,50 @@ def test_incomplete_baseline_says_that_later_check_ups_are_judged_all_the_same()
     text = printed(engine_record("main", series(history(visits=2))))
     assert "2 check-ups so far, all of the baseline. Later check-ups are compared with it" in text
     assert "nothing is judged" not in text
+
+
+@pytest.mark.parametrize(
+    ("state", "told"),
+    [
+        ("another-day", "Next check-up: On another day. Within a week."),
+        ("record-again", "Next check-up: Now. Take the latest recording again."),
+        ("no-baseline", "Next check-up: Now. Take the baseline: three placements on each"),
+        ("changed", "Next check-up: Now. The limit may be near."),
+    ],
+)
+def test_when_to_record_next_while_a_question_is_open(
+    bent: pd.DataFrame, state: str, told: str
+) -> None:
+    assert told in printed(asked_now(series(bent), state))
+
+
+@pytest.mark.parametrize(
+    ("placements", "told"),
+    [
+        (6, "On another day. One more day of three."),
+        (4, "Now. Two more placements today (on a later day: another day of three instead), then"),
+    ],
+)
+def test_what_a_baseline_lacks_is_told_by_the_judge_s_rule(placements: int, told: str) -> None:
+    table = history(visits=2)
+    kept = table["recording"].isin(table["recording"].unique()[:placements])
+    assert f"Next check-up: {told}" in printed(asked_now(series(table[kept]), "learning"))
+
+
+def asked_now(one: SeriesRecord, state: str) -> EngineRecord:
+    record = engine_record("main", one)
+    asked = {"state": state, "next_recording_hours": record.status["hours"]}
+    return replace(record, status=record.status | asked)
+
+
+def test_work_of_several_kinds_is_listed() -> None:
+    def name(*kinds: str) -> str:
+        works = tuple(Work(date=dt.date(2028, 4, 12), hours=1.0, what=w, note="") for w in kinds)
+        return Mark(letter="A", works=works).name.partition(" on ")[0]
+
+    assert name("mounts", "belt", "other", "belt") == "mounts, belt and other work"
+    assert name("other", "mounts") == "mounts and other work"
+    assert (name("belt"), name("other")) == ("belt", "other work")
 
 
 def test_every_series_has_its_own_heading_and_verdict(bent: pd.DataFrame) -> None:

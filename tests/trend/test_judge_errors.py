@@ -101,7 +101,7 @@ def test_refuses_hours_that_go_back():
     table["date"] = [day + pd.Timedelta(days=int(v[1:])) for v in table["visit"]]
     judge(table)
     table.loc[table["visit"] == "v04", "date"] = pd.Timestamp("2026-06-01")
-    with pytest.raises(JudgeError, match=r"v04 has more engine hours .* later date"):
+    with pytest.raises(JudgeError, match=r"v04 has fewer engine hours .* earlier date"):
         judge(table)
 
 

@@ -22,6 +22,7 @@ class Added:
     path: str
     kept: KeptRecording
     measurement: Measurement | None  # None where the same content was there before
+    remark: str = ""  # what was asked for and not done
 
     def to_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -31,7 +32,7 @@ class Added:
             "recording": self.kept.id,
             "duplicate": self.kept.duplicate,
             "quality": quality,
-        }
+        } | ({"remark": self.remark} if self.remark else {})
 
 
 def measure_file(
@@ -113,7 +114,8 @@ def add_file(
         recording = replace(recording, source=source)
         same = logbook.find_recording(engine_name, source.sha256)
         if same is not None:
-            return Added(str(path), replace(same, duplicate=True), None)
+            remark = _mark_kept(same, baseline=baseline, before=before)
+            return Added(str(path), replace(same, duplicate=True), None, remark)
         try:
             engine = _engine_then(logbook, engine_name, date, hours, baseline)
             measurement = measure(recording, engine=engine)
@@ -130,6 +132,24 @@ def add_file(
         except VibetrendError as error:
             raise type(error)(f"{path}: {error}") from error
     return Added(str(path), kept, measurement)
+
+
+def _mark_kept(kept: KeptRecording, *, baseline: bool, before: bool) -> str:
+    """Say that a recording kept keeps its mark, where another one is asked for."""
+    wanted = "--baseline" if baseline else "--before" if before else ""
+    marked = "--baseline" if kept.baseline else "--before" if kept.before else ""
+    if not wanted or wanted == marked:
+        return ""
+    instead = (
+        "record once more, that day if you can, and add that file with --baseline"
+        if baseline
+        else "while that damper is still on, record once more and add that file with --before"
+    )
+    was = f"with {marked}" if marked else "without a mark"
+    return (
+        f"It was kept {was} and stays so: {wanted} was not taken over, because this version cannot "
+        f"change a mark. Instead, {instead}."
+    )
 
 
 _OPEN = (None, "")

@@ -6,12 +6,13 @@ from typing import Any
 
 import pandas as pd
 
-from vibetrend.checkup.records import SeriesRecord
+from vibetrend.checkup.judging import verdict_on
+from vibetrend.checkup.records import SeriesRecord, Step
+from vibetrend.checkup.visits import first, latest, used
 from vibetrend.logbook import Installation, Logbook, Series
-from vibetrend.trend import Comparison, Verdict, compare, judge
+from vibetrend.trend import Comparison, Verdict, compare
 from vibetrend.trend.rows import label
 
-COMPLETE = 3  # placements of a check-up
 _NAMES = ("device", "position", "codec", "condition")
 _TELLS_APART = (*_NAMES, "unit")
 
@@ -34,13 +35,16 @@ def followed(one: Judged, judged: Iterable[Judged]) -> Judged | None:
     return max(earlier, key=lambda each: each.series.epoch, default=None)
 
 
-def after_work(one: Judged, left: Judged) -> Comparison | None:
-    """Return the step across the last work: how the series begins, against how it was left."""
-    begun = _used(one.record)
-    first = _baseline(begun)
-    if first.empty:
-        first = begun.loc[begun["hours"] == begun["hours"].min()]
-    return _compared(_latest_complete(_used(left.record)), first)
+def after_work(one: Judged, left: Judged) -> Step | None:
+    """Return the step across the last work: how the series begins, against how it was left.
+
+    It was left as the latest check-up before the work shows, however few placements that has: an
+    earlier one would show what drifted before the work as part of the step.
+    """
+    last, begun = latest(used(left.record)), used(one.record)
+    baseline = _baseline(begun)
+    found = _compared(last, first(begun) if baseline.empty else baseline)
+    return None if found is None else Step(**vars(found), against=last["date"].max())
 
 
 def before(
@@ -53,10 +57,10 @@ def before(
 ) -> Comparison | None:
     """Return the baseline on this damper against recordings from before it was fitted.
 
-    These are the ones kept for it, else the last complete check-up on the damper before. Of
-    several baselines, as work gives them, the first is meant.
+    These are the ones kept for it, else the last check-up on the damper before. Of several
+    baselines, as work gives them, the first is meant.
     """
-    baseline = _baseline(_used(one.record))
+    baseline = _baseline(used(one.record))
     alike = [each for each in judged if each.series.is_like(one.series)]
     if baseline.empty or any(
         each.series.epoch < one.series.epoch and not _baseline(each.record.history).empty
@@ -73,7 +77,7 @@ def before(
     if kept is None and not present.as_found:  # a damper as found has none before it
         others = [each for each in like if each.installation != present]
         kept = _since(since, (logbook.history(each.id) for each in others))
-        kept = None if kept is None else _latest_complete(kept)
+        kept = None if kept is None else latest(kept)
     return None if kept is None else _compared(kept, baseline)
 
 
@@ -92,7 +96,7 @@ def carried(one: SeriesRecord, others: Iterable[SeriesRecord]) -> str | None:
         hours = other.recordings["hours"]
         found = _findings(other.verdict)
         if found and hours.max() > begun:  # what it found later is this one's own to find
-            found = _findings(judge(other.history.loc[other.history["hours"] <= begun]))
+            found = _findings(verdict_on(other.history.loc[other.history["hours"] <= begun]))
         if found:
             name = ", ".join(str(other.info[key]) for key in _NAMES if other.info[key])
             said.append(
@@ -110,7 +114,11 @@ def _findings(verdict: Verdict) -> list[str]:
     rows = sorted(moved.to_dict(orient="records"), key=lambda row: -abs(row["evidence_z"]))
     found = [_moved(row) for row in rows]
     if verdict.common_state == "all-moved":
-        found.append(f"all orders together {_risen(verdict.common_change_db)}")
+        found.append(
+            "many orders had moved, each its own way"
+            if verdict.each_its_own_way
+            else f"all orders together {_risen(verdict.common_change_db)}"
+        )
     return found
 
 
@@ -124,24 +132,8 @@ def _risen(change_db: float) -> str:
     return f"had {'risen' if change_db > 0 else 'fallen'} by {abs(change_db):.1f} dB"
 
 
-def _used(record: SeriesRecord) -> pd.DataFrame:
-    """Return the history without recordings that the verdict left out."""
-    judged = record.verdict.recordings
-    if record.verdict.common_state == "no-baseline":  # nothing was used: nothing told them apart
-        return record.history
-    used = judged.loc[judged["used"].astype(bool), "recording"]
-    return record.history.loc[record.history["recording"].isin(used)]
-
-
 def _baseline(history: pd.DataFrame) -> pd.DataFrame:
     return history.loc[history["baseline"]]
-
-
-def _latest_complete(history: pd.DataFrame) -> pd.DataFrame:
-    """Return the rows of the latest check-up with three placements; none where there is none."""
-    count = history.groupby("visit")["recording"].transform("nunique")
-    whole = history.loc[count >= COMPLETE].sort_values(["hours", "date"])
-    return whole.loc[whole["visit"].isin(whole["visit"].tail(1))]
 
 
 def _since(hours: float, histories: Iterable[pd.DataFrame]) -> pd.DataFrame | None:

@@ -36,6 +36,13 @@ class Work:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
+class Step(Comparison):
+    """How a series begins after work, compared with the last check-up before the work."""
+
+    against: dt.date  # of that check-up
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
 class SeriesRecord:
     """One series: what may be compared, its recordings and what was concluded."""
 
@@ -45,7 +52,7 @@ class SeriesRecord:
     recordings: pd.DataFrame  # recording, name, sha256, visit, hours, date, rpm, speed_rpm,
     # baseline, quality (a list of dicts: code, severity, message), method_version and more
     ended: bool = False  # by work; its last verdict stays to be read
-    after_work: Comparison | None = None  # its beginning against the last check-up before the work
+    after_work: Step | None = None
     before: Comparison | None = None  # its baseline against recordings of the damper before
     latest: OrderSpectrum | None = None
     reference: OrderSpectrum | None = None
@@ -63,6 +70,8 @@ class EngineRecord:
     as_found: bool
     series: tuple[SeriesRecord, ...]  # those that work has ended come last
     work: tuple[Work, ...] = ()  # since the damper was fitted, earliest first
+    renewal_hours: float | None = None  # engine hours when the damper is due, be it by hours or,
+    # as use so far lets expect, by its date; no forecast is told beyond
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -70,14 +79,15 @@ class SideBySide:
     """Two like engines, recorded in the same way; a difference is information, not a verdict.
 
     `table` has one row for each feature that both show, columns `feature`, `order`, `first`,
-    `second` (rms amplitude at the latest check-up of each, in `unit`), `difference_db` (second
-    over first), `standard_error_db` (of the difference without `common_db`), `first_change_db`
-    and `second_change_db` (each against its own baseline, as its verdict says; NaN without one).
+    `second` (rms amplitude at the latest check-up of each), `unit` (of both), `difference_db`
+    (second over first), `standard_error_db` (of the difference without `common_db`),
+    `first_change_db` and `second_change_db` (each against its own baseline, as its verdict says;
+    NaN without one).
     """
 
     engines: tuple[str, str]
     series: tuple[Any, Any]  # the id of each
     info: dict[str, Any]  # of the first's series: how both were recorded
-    unit: str
+    unit: str  # of all orders
     common_db: float  # what the differences of all orders have in common
     table: pd.DataFrame

@@ -9,13 +9,15 @@ import numpy as np
 import pandas as pd
 
 from vibetrend.checkup import twins
+from vibetrend.checkup.judging import verdict_on
 from vibetrend.checkup.past import Judged, after_work, before, carried, followed
 from vibetrend.checkup.records import EngineRecord, OrderSpectrum, SeriesRecord, Work
+from vibetrend.checkup.visits import latest
 from vibetrend.engine import Damper
-from vibetrend.installation import renewal
+from vibetrend.installation import Renewal, renewal
 from vibetrend.logbook import Installation, Logbook, Series
 from vibetrend.logbook import Work as KeptWork
-from vibetrend.trend import Verdict, judge, nothing_judged, worst
+from vibetrend.trend import Verdict, worst
 
 INTERVAL_HOURS = 200.0  # between check-ups: every few hundred hours; common practice, no source
 
@@ -59,10 +61,13 @@ def to_json(records: Sequence[EngineRecord]) -> dict[str, Any]:
 
 
 def _series_json(series: SeriesRecord) -> dict[str, Any]:
-    steps = {"after_work": series.after_work, "before": series.before}
+    step, before_it = series.after_work, series.before
     return (
         series.info
-        | {name: step and step.to_dict() for name, step in steps.items()}
+        | {
+            "after_work": step and step.to_dict() | {"against": step.against.isoformat()},
+            "before": before_it and before_it.to_dict(),
+        }
         | {"verdict": series.verdict.to_dict()}
     )
 
@@ -74,15 +79,15 @@ def _engine(logbook: Logbook, name: str, today: dt.date) -> EngineRecord:
     work = [each for each in logbook.work(name) if present and each.installation_id == present.id]
     every = logbook.series(name)
     own = [(each, logbook.recordings(each.id)) for each in every if each.installation == present]
-    hours = max(
-        [float(kept["hours"].max()) for _, kept in own]
-        + [each.hours for each in work]
-        + ([present.hours] if present else []),
-        default=None,
+    hours, read_on = max(
+        [each for _, kept in own for each in zip(kept["hours"].tolist(), kept["date"], strict=True)]
+        + [(each.hours, each.date) for each in work]
+        + ([(present.hours, present.date)] if present else []),
+        default=(None, today),
     )
-    due = _renewal(present, engine.damper, hours, today)
+    due = _renewal(present, engine.damper, hours, read_on, today)
     judged = [
-        Judged(each, _series(logbook, each, kept.loc[~kept["before"]], work, due["due_hours"]))
+        Judged(each, _series(logbook, each, kept.loc[~kept["before"]], work, due.expected_hours))
         for each, kept in own
         if not kept["before"].all()
     ]
@@ -99,7 +104,7 @@ def _engine(logbook: Logbook, name: str, today: dt.date) -> EngineRecord:
             "state": state,
             "hours": hours,
             "next_recording_hours": _next_hours(state, hours, current),
-            "renewal": due,
+            "renewal": due.to_dict(),
         },
         installation_date=present.date if present else None,
         installation_hours=present.hours if present else None,
@@ -108,6 +113,7 @@ def _engine(logbook: Logbook, name: str, today: dt.date) -> EngineRecord:
         work=tuple(
             Work(date=each.date, hours=each.hours, what=each.what, note=each.note) for each in work
         ),
+        renewal_hours=due.expected_hours,
     )
 
 
@@ -120,13 +126,9 @@ def _series(
 ) -> SeriesRecord:
     history = logbook.history(series.id)
     engine = series.installation.engine if series.installation else None
-    verdict = (
-        nothing_judged()
-        if history.empty
-        else judge(history, engine=engine, renewal_hours=renewal_hours)
-    )
+    verdict = verdict_on(history, engine=engine, renewal_hours=renewal_hours)
     verdict = _with_latest(verdict, recordings)
-    latest, reference = _spectra(history, series.unit)
+    spectrum, reference = _spectra(history, series.unit)
     logbook.keep_verdict(series.id, verdict.to_dict(), verdict.state)
     ended = _ended(series, work)
     return SeriesRecord(
@@ -150,7 +152,7 @@ def _series(
         history=history,
         recordings=recordings,
         ended=ended is not None,
-        latest=latest,
+        latest=spectrum,
         reference=reference,
     )
 
@@ -192,8 +194,7 @@ def _spectra(history: pd.DataFrame, unit: str) -> tuple[OrderSpectrum | None, Or
     orders = history.loc[(history["feature"] == "order") & history["visible"].astype(bool)]
     in_baseline = orders["baseline"].astype(bool)
     later = orders.loc[~in_baseline]
-    latest = later.loc[later["hours"] == later["hours"].max()]
-    return _middle(latest, "the latest check-up", unit), _middle(
+    return _middle(latest(later), "the latest check-up", unit), _middle(
         orders.loc[in_baseline], "the baseline", unit
     )
 
@@ -219,11 +220,11 @@ def _baseline_kind(installation: Installation | None) -> str | None:
 
 def _with_latest(verdict: Verdict, recordings: pd.DataFrame) -> Verdict:
     """Return the verdict; a latest recording that cannot be used asks to be taken again."""
-    latest = recordings.sort_values(["hours", "date", "added_at"]).iloc[-1]
-    if not latest["unusable"]:
+    last = recordings.sort_values(["hours", "date", "added_at"]).iloc[-1]
+    if not last["unusable"]:
         return verdict
-    faults = [doubt["message"] for doubt in latest["quality"] if doubt["severity"] == "unusable"]
-    said = f"The latest recording, {latest['name']}, cannot be used. {' '.join(faults)}"
+    faults = [doubt["message"] for doubt in last["quality"] if doubt["severity"] == "unusable"]
+    said = f"The latest recording, {last['name']}, cannot be used. {' '.join(faults)}"
     state = worst([verdict.state, "record-again"])
     return replace(verdict, state=state, advice=[said, *verdict.advice])
 
@@ -239,11 +240,15 @@ def _next_hours(state: str, hours: float | None, series: Sequence[SeriesRecord])
 
 
 def _renewal(
-    present: Installation | None, described: Damper, hours: float | None, today: dt.date
-) -> dict[str, Any]:
+    present: Installation | None,
+    described: Damper,
+    hours: float | None,
+    read_on: dt.date,
+    today: dt.date,
+) -> Renewal:
     # A damper found on the engine has an age nobody stated.
     if present is None or hours is None or present.as_found:
-        return {"state": "unknown", "due_date": None, "due_hours": None, "first": None}
+        return Renewal(state="unknown", due_date=None, due_hours=None, first=None)
     frozen = present.engine.damper
     known = frozen.renew_hours is not None or frozen.renew_years is not None
     return renewal(
@@ -253,4 +258,5 @@ def _renewal(
         fitted_hours=present.hours,
         today=today,
         hours=hours,
-    ).to_dict()
+        hours_date=read_on,
+    )

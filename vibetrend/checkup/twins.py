@@ -9,22 +9,21 @@ from itertools import product
 from typing import Any
 
 import numpy as np
-import pandas as pd
 
 from vibetrend.checkup.records import EngineRecord, SeriesRecord, SideBySide
+from vibetrend.checkup.visits import latest, used
 from vibetrend.engine import Engine
-from vibetrend.logbook.filing import SPEED_BAND
+from vibetrend.logbook.filing import recorded_alike
 from vibetrend.plain import plain, rows
 from vibetrend.trend import compare
-
-_AGREE = ("position", "device", "kind", "unit", "codec", "manner", "condition")
+from vibetrend.units import unit_of
 
 
 def side_by_side(records: Sequence[EngineRecord]) -> list[SideBySide]:
     """Compare like engines, each with the first of its kind.
 
     Engines are alike when cylinders, strokes, layout and firing order agree; their present series
-    are compared when everything stated of them agrees and their speeds lie within 4 %.
+    are compared when everything stated of them agrees and the speed lies within 4 % of the first's.
     """
     kinds: dict[tuple[Any, ...], list[EngineRecord]] = {}
     for record in records:
@@ -34,7 +33,7 @@ def side_by_side(records: Sequence[EngineRecord]) -> list[SideBySide]:
         for first, *others in kinds.values()
         for second in others
         for one, other in product(_present(first), _present(second))
-        if _alike(one.info, other.info)
+        if recorded_alike(other.info, one.info)
     ]
 
 
@@ -57,22 +56,16 @@ def _present(record: EngineRecord) -> list[SeriesRecord]:
     return [one for one in record.series if not one.ended and not one.history.empty]
 
 
-def _alike(one: dict[str, Any], other: dict[str, Any]) -> bool:
-    """Return whether two series were recorded in the same way: all tags, and speed within 4 %."""
-    if any(one[name] != other[name] for name in _AGREE):
-        return False
-    speeds = one["speed_rpm"], other["speed_rpm"]
-    if None in speeds:
-        return speeds == (None, None)
-    # Rounding must not throw out the speed that lies on the edge itself.
-    return bool(max(speeds) / min(speeds) - 1 <= SPEED_BAND + 1e-9)
-
-
 def _compared(
     first: EngineRecord, second: EngineRecord, one: SeriesRecord, other: SeriesRecord
 ) -> SideBySide:
-    found = compare(_latest(one), _latest(other))
+    found = compare(latest(used(one)), latest(used(other)))
     table = found.rows.rename(columns={"earlier": "first", "later": "second"})
+    table.insert(
+        4,
+        "unit",
+        [unit_of(feature, one.info["kind"], one.info["unit"]) for feature in table["feature"]],
+    )
     changes = {"first_change_db": _changes(one), "second_change_db": _changes(other)}
     for name, known in changes.items():
         keys = zip(table["feature"], table["order"], strict=True)
@@ -85,18 +78,6 @@ def _compared(
         common_db=found.common_db,
         table=table,
     )
-
-
-def _latest(series: SeriesRecord) -> pd.DataFrame:
-    """Return the rows of the latest check-up, without recordings that the verdict left out."""
-    judged = series.verdict.recordings
-    used = judged.loc[judged["used"].astype(bool), "recording"]
-    history = series.history
-    if len(used):  # without a baseline none is, and there is nothing to tell them apart by
-        history = history.loc[history["recording"].isin(used)]
-    last = history.loc[history["hours"] == history["hours"].max(), "visit"].iloc[0]
-    found: pd.DataFrame = history.loc[history["visit"] == last]
-    return found
 
 
 def _changes(series: SeriesRecord) -> dict[tuple[str, float], float]:

@@ -61,7 +61,7 @@ def add(
     """
     from vibetrend.checkup.adding import add_file
     from vibetrend.checkup.standing import standing, to_json
-    from vibetrend.cli.standing_words import filed_words, standing_words
+    from vibetrend.cli.standing_words import earlier_words, filed_words, standing_words
     from vibetrend.cli.status import exit_code
     from vibetrend.cli.words import added_words
     from vibetrend.errors import VibetrendError
@@ -103,6 +103,9 @@ def add(
         print_json({"added": [entry.to_dict() for entry in added], "status": to_json(records)})
     elif added:
         filed = {entry.kept.series_id for entry in added if not entry.kept.before}
-        words = filed_words(records[0], filed) if filed else _BEFORE
+        told = [filed_words(records[0], filed) if filed else _BEFORE]
+        if filed - {one.info["id"] for one in records[0].series}:
+            told.append(earlier_words(records[0]))
+        words = "\n".join(each for each in told if each)
         click.echo(f"\n{words}\n\n{standing_words(records, today=today)}")
     ctx.exit(1 if failed else exit_code(records))

@@ -12,6 +12,8 @@ if TYPE_CHECKING:
     from vibetrend.engine import Engine
 
 _ABOVE_0 = click.FloatRange(min=0, min_open=True)
+_LIMIT_DB = click.FloatRange(min=1, max=60)
+_SMALL = click.FloatRange(min=0, min_open=True, max=1000)
 
 
 @click.group()
@@ -91,8 +93,8 @@ type = "{damper}"          # rubber, viscous, other or unknown
     default="unknown",
     type=click.Choice(["rubber", "viscous", "other", "unknown"]),
 )
-@click.option("--limit-db", type=_ABOVE_0, help="Rise of an order that matters.  [default: 6.02]")
-@click.option("--small-velocity", type=_ABOVE_0, help="Below it an order does not matter, mm/s.")
+@click.option("--limit-db", type=_LIMIT_DB, help="Rise of an order that matters.  [default: 6.02]")
+@click.option("--small-velocity", type=_SMALL, help="Below it an order does not matter, mm/s.")
 @click.option(
     "--output",
     type=click.Path(path_type=Path),
@@ -119,9 +121,11 @@ def new(
     from vibetrend.errors import EngineError
 
     if limit_db is None:
-        limit_db = _asked("Rise of an order that matters, dB (Enter for 6.02: doubled)")
+        limit_db = _asked("Rise of an order that matters, dB (Enter for 6.02: doubled)", _LIMIT_DB)
     if small_velocity is None:
-        small_velocity = _asked("Velocity below which an order does not matter, mm/s (Enter: none)")
+        small_velocity = _asked(
+            "Velocity below which an order does not matter, mm/s (Enter: none)", _SMALL
+        )
     text = _TEMPLATE.format(
         file=output, name=name.replace("\\", "\\\\").replace('"', '\\"'), cylinders=cylinders,
         strokes=strokes, fast_idle_rpm=fast_idle_rpm, damper=damper,
@@ -141,11 +145,11 @@ def new(
     click.echo(f"Wrote {output}. Look it over, then: vibetrend engine add {output}")
 
 
-def _asked(question: str) -> float | None:
+def _asked(question: str, among: click.FloatRange) -> float | None:
     """Return a person's answer; None if there is nobody to ask, or no answer."""
 
     def number(text: str) -> float | None:
-        return float(_ABOVE_0(text)) if text else None
+        return float(among(text)) if text else None
 
     if not asking.is_terminal():
         return None

@@ -10,10 +10,13 @@ from vibetrend.cli.words import wrapped
 from vibetrend.report import pairs, work
 from vibetrend.report.facts import facts, short_name
 from vibetrend.report.statements import further, idle_trend, statements
-from vibetrend.report.words import NOTHING, STATE_WORDS, fixed, series_name
+from vibetrend.report.words import NOTHING, STATE_WORDS, date, fixed, series_name
 from vibetrend.trend.advice import CAUTIONS
 
-_TELLS_APART = ("position", "device", "kind", "condition", "manner")
+_TELLS_APART = {
+    **{name: name for name in ("position", "device", "kind", "unit", "condition", "manner")},
+    "codec": "sound format",
+}
 
 
 def standing_words(records: Sequence[EngineRecord], *, today: dt.date) -> str:
@@ -70,7 +73,8 @@ def _side_by_side(each: SideBySide) -> list[str]:
     lines.append(_cells("", first, second, "difference", first, second))
     lines.append(_cells("", unit, unit, "dB", "own change", "own change"))
     for row in each.table.to_dict(orient="records"):
-        levels = (f"{row[name]:#.3g}" for name in ("first", "second"))
+        own_unit = "" if row["unit"] == each.unit else f" {row['unit']}"
+        levels = (f"{row[name]:#.3g}{own_unit}" for name in ("first", "second"))
         changes = ("difference_db", "first_change_db", "second_change_db")
         name = short_name(row["feature"], row["order"])[:12]
         lines.append(_cells(name, *levels, *(_db(row[change]) for change in changes)))
@@ -112,10 +116,22 @@ def filed_words(record: EngineRecord, series_ids: Collection[int]) -> str:
     return "\n".join(lines)
 
 
+def earlier_words(record: EngineRecord) -> str:
+    """Return what became of recordings that belong to none of the series judged now."""
+    assert record.installation_date is not None  # else nothing lies before it
+    return "\n".join(
+        wrapped(
+            f"Kept; it lies before the installation of {date(record.installation_date)}, so no "
+            f"verdict compares it with anything."
+        )
+    )
+
+
 def _difference(one: SeriesRecord, other: SeriesRecord) -> str:
     told = [
-        f"{key} ({other.info[key] or 'none stated'})"
-        for key in _TELLS_APART
+        f"{name} ({other.info[key] or 'none stated'})"
+        for key, name in _TELLS_APART.items()
         if one.info[key] != other.info[key]
     ]
-    return ", ".join(told) or f"speed ({other.info['speed_rpm']:.0f} rpm) or sound format"
+    speed = other.info["speed_rpm"]
+    return ", ".join(told) or f"speed ({'not known' if speed is None else f'{speed:.0f} rpm'})"

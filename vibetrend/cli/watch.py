@@ -5,6 +5,7 @@ import json
 import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from unicodedata import category
 
 import click
 
@@ -196,5 +197,8 @@ def _list(memory: "Memory", as_json: bool) -> None:
 
 def _say(text: str, *, err: bool = False) -> None:
     """Print text; a file's name may hold what a terminal would obey."""
-    shown = "".join(each if each.isprintable() or each == "\n" else "?" for each in text)
+    shown = "".join(
+        each if each.isprintable() or each == "\n" or category(each) == "Zs" else "?"
+        for each in text
+    )
     click.echo(shown, err=err)

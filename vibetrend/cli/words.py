@@ -85,10 +85,12 @@ def added_words(added: "Added") -> str:
     """Return one line for a recording kept, and its doubts."""
     kept = added.kept
     if added.measurement is None:
-        return (
+        lines = [
             f"{added.path}: in the logbook already as {kept.id} ({kept.date}, {kept.hours:g} h); "
-            f"nothing changed"
-        )
+            f"nothing changed",
+            *wrapped(added.remark, indent="  ", hanging="  "),
+        ]
+        return "\n".join(lines)
     rpm = added.measurement.speed.rpm
     lines = [f"{added.path}: kept as {kept.id}, {rpm:.1f} rpm"]
     doubts = [note for note in added.measurement.quality if note.severity != "note"]

@@ -10,6 +10,20 @@ from vibetrend.cli.options import Date, json_option, logbook_option, print_json
 _KINDS = ("mounts", "injectors", "belt", "alignment", "overhaul", "lay-up", "exhaust", "other")
 
 
+_NEXT = (
+    "Next: take a new baseline: three days of three placements each, phone off and on in between, "
+    "added with --baseline."
+)
+_PAST = (
+    "Other work or a newer damper is known after it, and {} now between the two. No baseline can "
+    "be taken for that time any more: only the step across this work is left to see."
+)
+_NOTHING_BETWEEN = (
+    "Other work or a newer damper is known after it and no recording lies between the two: nothing "
+    "else changes."
+)
+
+
 @click.group()
 def work() -> None:
     """Enter work that may have moved levels for good: comparison begins anew after it."""
@@ -40,8 +54,11 @@ def add(
     """Enter work on an engine; what was recorded since is no longer compared with before.
 
     A new damper is not work but an installation. Series from before the work keep their last
-    verdict, and the step across it is shown once there are recordings after it. It may be
-    entered late.
+    verdict, and the step across it is shown once there are recordings after it.
+
+    It may be entered late: recordings of a later date, or of more hours on its date, are filed
+    after it. Recordings of the same date and hours as the work lie before it if they were added
+    before it was entered, else after it: so add the check-up, then enter the work.
 
     \b
     Example: vibetrend work add --engine main --date 2027-03-01 --hours 4200 --what mounts
@@ -60,12 +77,14 @@ def add(
     elif done.duplicate:
         click.echo(f"In the logbook already: {what} on {name}, {date}, {hours:g} h.")
     else:
-        click.echo(
-            f"Work on {name}: {what}, {date}, {hours:g} h.\n"
-            f"What was recorded before is ended: its last verdict stays to be read.\n"
-            f"Next: take a new baseline: three days of three placements each, phone off and on in "
-            f"between, added with --baseline."
-        )
+        click.echo(f"Work on {name}: {what}, {date}, {hours:g} h.")
+        if done.until_next is not None:
+            moved = f"{done.until_next} recording{'s lie' if done.until_next > 1 else ' lies'}"
+            click.echo(_PAST.format(moved) if done.until_next else _NOTHING_BETWEEN)
+            return
+        if done.ends_some:
+            click.echo("What was recorded before is ended: its last verdict stays to be read.")
+        click.echo(_NEXT)
 
 
 @work.command("list")

@@ -146,19 +146,26 @@ class Logbook:
         """Keep what was done to an engine and may have moved levels for good.
 
         It begins a new epoch of the installation: recordings made since, and added before this
-        was entered, are filed under it. The same work again is one entry, marked `duplicate`.
+        was entered, are filed under it. What has the same date and hours as the work lies before
+        it if it was added before the work was entered, else after it. The same work again is one
+        entry, marked `duplicate`.
 
         Raises
         ------
         LogbookError
             If no installation had begun by then, the hours contradict what is known of the
-            engine, or there is no such kind of work.
+            engine, there is no such kind of work, or the note is no plain line.
         """
         with self._database.writing() as connection:
             work = works.add(connection, engine_name, date=date, hours=hours, what=what, note=note)
+            engine_id = engines.number(connection, engine_name)
             if not work.duplicate:
-                filing.file_again(connection, engines.number(connection, engine_name))
-            return work
+                filing.file_again(connection, engine_id)
+            return replace(
+                work,
+                ends_some=filing.ends_some(connection, engine_name, work),
+                until_next=filing.until_next(connection, engine_id, work),
+            )
 
     def work(self, engine_name: str) -> list[Work]:
         """Return the work on an engine, earliest first."""
@@ -202,8 +209,10 @@ class Logbook:
         ------
         LogbookError
             If `content` is not what was measured, the engine is not known, or what is stated
-            makes no sense: hours that run back against the date of another recording, or one
-            more day for a baseline that is complete.
+            makes no sense: hours that run back against the date of another recording, a check-up
+            that holds recordings of another day, something recorded on the present damper as of
+            the one before, or one more day for a baseline that is complete or that an ordinary
+            check-up has ended.
         """
         recordings.check_entry(visit=visit, hours=hours, baseline=baseline, before=before)
         sha256 = digest(content)
@@ -234,7 +243,7 @@ class Logbook:
                 before=before,
             )
             if baseline:
-                closing.refuse_another_day(connection, kept)
+                closing.refuse_what_comes_late(connection, kept)
             return kept
 
     def series(self, engine_name: str) -> list[Series]:
@@ -260,10 +269,11 @@ class Logbook:
 
         Columns: `recording` (short id), `visit`, `hours`, `order` (NaN for overall levels),
         `amplitude` (rms, above 0), `standard_error`, `baseline`, `feature`, `floor`, `visible`,
-        `date`, `rpm` (measured, else as stated), `temperature_c` (coolant, as stated) and
-        `velocity_mm_s` (rms, of orders; NaN where it has no meaning). Unusable recordings are
-        left out, and so are those from before the damper was renewed, which `judge` must not
-        see: with `before` it is these alone.
+        `date`, `rpm` (measured, else as stated), `temperature_c` (coolant, as stated),
+        `velocity_mm_s` (rms, of orders; NaN where it has no meaning), and `other_engine`,
+        `alternator_load`, `lying` and `shore_power` (text as stated, None where not). Unusable
+        recordings are left out, and so are those from before the damper was renewed, which
+        `judge` must not see: with `before` it is these alone.
         """
         with self._database.reading() as connection:
             filing.check_series(connection, series_id)

@@ -2,35 +2,58 @@
 
 import json
 
+import pandas as pd
 import sqlalchemy as sa
 
+from vibetrend.baseline import FULL_BASELINE, FULL_DAY, marked_late
 from vibetrend.errors import LogbookError
 from vibetrend.logbook import schema, tables
 from vibetrend.logbook.recordings import KeptRecording
 
-DAYS = 3
-PLACEMENTS = 3  # that could be used, on each of these days
+_INSTEAD = (
+    "leave out --baseline, and it is an ordinary check-up. A baseline of its own begins after work "
+    "on the engine (enter it first: vibetrend work add) and with a new phone or spot (name it: "
+    "--device or --position)"
+)
 
 
-def refuse_another_day(connection: sa.Connection, kept: KeptRecording) -> None:
-    """Refuse a recording that would begin one more day of a complete baseline.
+def refuse_what_comes_late(connection: sa.Connection, kept: KeptRecording) -> None:
+    """Refuse a baseline recording that its series' baseline has no place for.
 
-    A placement that the last verdict left out does not make a day complete.
+    The baseline is the run of check-ups that the judge takes for it, and closes after three
+    complete days: dates with three placements that could be used. A placement that the last
+    verdict left out completes no day.
     """
+
+    def late(some: pd.DataFrame) -> set[str]:
+        return set(some.index[marked_late(some["baseline"].to_numpy())])
+
     rows = tables.recordings(connection, kept.series_id)
-    others = rows.loc[rows["baseline"] & (rows["recording"] != kept.id)]
-    used = others.loc[
-        ~others["unusable"] & ~others["recording"].isin(_left_out(connection, kept.series_id))
-    ]
-    complete = (used.groupby("visit").size() >= PLACEMENTS).sum()
-    if complete < DAYS or kept.visit in set(others["visit"]):
-        return
-    raise LogbookError(
-        f"the baseline of this series is complete ({used['date'].min()} to {used['date'].max()}) "
-        f"and closed: leave out --baseline, and it is an ordinary check-up. A baseline of its own "
-        f"begins after work on the engine (enter it first: vibetrend work add) and with a new "
-        f"phone or spot (name it: --device or --position)"
-    )
+    is_new = rows["recording"] == kept.id
+    rows = rows.loc[~rows["before"] & (~rows["unusable"] | is_new)]
+    others = rows.loc[rows["recording"] != kept.id]
+    visits = _visits(rows)
+    marked, come_late = visits["baseline"], late(visits)
+    run = others.loc[others["visit"].isin(set(visits.index[marked]) - come_late)]
+    used = run.loc[~run["recording"].isin(_left_out(connection, kept.series_id))]
+    full_days = (used.groupby("date").size() >= FULL_DAY).sum()
+    if full_days >= FULL_BASELINE and kept.date not in set(run["date"]):
+        raise LogbookError(
+            f"the baseline of this series is complete ({used['date'].min()} to "
+            f"{used['date'].max()}) and closed: {_INSTEAD}"
+        )
+    if kept.visit in come_late or come_late - late(_visits(others)):
+        end = visits.loc[~marked & marked.cummax()].iloc[0]
+        raise LogbookError(
+            f"the baseline of this series ended with the ordinary check-up of {end['date']} at "
+            f"{end['hours']:.0f} h, and what comes later is no part of it: {_INSTEAD}"
+        )
+
+
+def _visits(rows: pd.DataFrame) -> pd.DataFrame:
+    """Return a row for each check-up, by hours, then date, as the judge orders them."""
+    table = rows.groupby("visit").agg({"hours": "mean", "date": "min", "baseline": "any"})
+    return table.sort_values(["hours", "date"])
 
 
 def _left_out(connection: sa.Connection, series_id: int) -> list[str]:

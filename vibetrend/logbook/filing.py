@@ -5,7 +5,7 @@ speed may differ by 4 %.
 """
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, fields
 from typing import Any
 
@@ -58,12 +58,20 @@ class Series:
 
     def is_like(self, other: "Series") -> bool:
         """Say whether they would be one series, were they of one installation and epoch."""
-        mine, others = self.speed_rpm, other.speed_rpm
-        if any(getattr(self, each.name) != getattr(other, each.name) for each in fields(Tags)):
-            return False
-        if mine is None or others is None:
-            return mine is others
-        return abs(mine / others - 1) <= SPEED_BAND + 1e-9  # as in `_series`
+        return recorded_alike(vars(self), vars(other))
+
+
+def recorded_alike(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
+    """Say whether all `Tags` and the speed (`speed_rpm`, within 4 % of the other's) agree."""
+    same = all(one[each.name] == other[each.name] for each in fields(Tags))
+    return same and _same_speed(one["speed_rpm"], other["speed_rpm"])
+
+
+def _same_speed(rpm: float | None, other_rpm: float | None) -> bool:
+    if rpm is None or other_rpm is None:
+        return rpm is other_rpm
+    # Rounding must not throw out the speed that lies on the edge itself.
+    return abs(rpm / other_rpm - 1) <= SPEED_BAND + 1e-9
 
 
 _newer = schema.filing.alias("newer")
@@ -91,7 +99,7 @@ def file(connection: sa.Connection, recording_id: int) -> None:
     ).one()
     stated = json.loads(row.tags)
     tags = Tags(**{field.name: stated[field.name] for field in fields(Tags)})
-    installation_id, epoch = _times(connection, row.engine_id)(row.date, row.hours)
+    installation_id, epoch = _times(connection, row.engine_id)(row.date, row.hours, row.added_at)
     # What the person stated holds before what was measured: it is the speed they will set again.
     stated_or_measured = row.speed_rpm if row.rpm is None else row.rpm
     series_id = _series(
@@ -121,6 +129,7 @@ def file_again(connection: sa.Connection, engine_id: int) -> None:
             recording.c.id,
             recording.c.date,
             recording.c.hours,
+            recording.c.added_at,
             series.c.installation_id,
             series.c.epoch,
         )
@@ -132,7 +141,8 @@ def file_again(connection: sa.Connection, engine_id: int) -> None:
     )
     belongs_to = _times(connection, engine_id)
     for row in connection.execute(filed).all():
-        if belongs_to(row.date, row.hours) != (row.installation_id, row.epoch):
+        now = belongs_to(row.date, row.hours, row.added_at)
+        if now != (row.installation_id, row.epoch):
             file(connection, row.id)
 
 
@@ -166,6 +176,41 @@ def all_series(connection: sa.Connection, engine_name: str) -> list[Series]:
     ]
 
 
+def ends_some(connection: sa.Connection, engine_name: str, work: works.Work) -> bool:
+    """Say whether series with recordings end with a work."""
+    return any(
+        series.epoch == work.epoch - 1
+        and series.installation is not None
+        and series.installation.id == work.installation_id
+        for series in all_series(connection, engine_name)
+    )
+
+
+def until_next(connection: sa.Connection, engine_id: int, work: works.Work) -> int | None:
+    """Return how many recordings lie between a work and the next work or damper.
+
+    None where no such is known.
+    """
+    ended = any(
+        (each.installation_id, each.epoch) == (work.installation_id, work.epoch + 1)
+        for each in works.of_engine(connection, engine_id)
+    )
+    last = engines.installation_rows(connection, engine_id)[-1]
+    if not ended and work.installation_id == last.id:
+        return None
+    series, filing = schema.series, schema.filing
+    query = (
+        sa.select(sa.func.count())
+        .select_from(filing.join(series))
+        .where(
+            series.c.installation_id == work.installation_id,
+            series.c.epoch == work.epoch,
+            IS_CURRENT,
+        )
+    )
+    return connection.scalar(query)
+
+
 def check_series(connection: sa.Connection, series_id: int) -> None:
     """Refuse a series that does not exist."""
     if connection.scalar(sa.select(schema.series.c.id).filter_by(id=series_id)) is None:
@@ -176,14 +221,17 @@ def check_series(connection: sa.Connection, series_id: int) -> None:
 
 def _times(
     connection: sa.Connection, engine_id: int
-) -> Callable[[str, float], tuple[int | None, int]]:
-    """Return what gives the installation, and its epoch, that a date and hours belong to."""
+) -> Callable[[str, float, str], tuple[int | None, int]]:
+    """Return what gives the installation, and its epoch, that a recording belongs to.
+
+    It takes the recording's date, its hours and when it was added.
+    """
     installations = engines.installation_rows(connection, engine_id)
     work = works.of_engine(connection, engine_id)
 
-    def belongs_to(date: str, hours: float) -> tuple[int | None, int]:
+    def belongs_to(date: str, hours: float, added_at: str) -> tuple[int | None, int]:
         installation_id = engines.installation_at(installations, date, hours)
-        return installation_id, works.epoch_at(work, installation_id, date, hours)
+        return installation_id, works.epoch_at(work, installation_id, date, hours, added_at)
 
     return belongs_to
 
@@ -196,12 +244,7 @@ def _series(connection: sa.Connection, exact: dict[str, Any], *, speed_rpm: floa
         row.id: row.speed_rpm
         for row in connection.execute(sa.select(table.c.id, table.c.speed_rpm).where(*same))
     }
-    if speed_rpm is None:
-        close = {key: 0.0 for key, speed in known.items() if speed is None}
-    else:
-        off = {key: abs(speed_rpm / speed - 1) for key, speed in known.items() if speed is not None}
-        # Rounding must not throw out the speed that lies on the edge itself.
-        close = {key: away for key, away in off.items() if away <= SPEED_BAND + 1e-9}
+    close = {key: speed for key, speed in known.items() if _same_speed(speed_rpm, speed)}
     if close:
-        return min(close, key=lambda key: close[key])
+        return min(close, key=lambda key: abs((close[key] or 0.0) - (speed_rpm or 0.0)))
     return add_row(connection, table, **exact, speed_rpm=speed_rpm)

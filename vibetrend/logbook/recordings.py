@@ -68,6 +68,9 @@ def add(
 ) -> KeptRecording:
     """Add a recording that is not there yet, with its measurement, and file it in a series."""
     refuse_impossible(connection, engine_id, date, hours)
+    _refuse_another_day(connection, engine_id, visit, date)
+    if before:
+        _refuse_present_damper(connection, engine_id, date, hours)
     recording = measurement.recording
     path = recording.source.path if recording.source else ""
     recording_id = add_row(
@@ -121,6 +124,37 @@ def check_entry(*, visit: str, hours: float, baseline: bool, before: bool) -> No
             "a recording is either part of the baseline or from before the damper was renewed; "
             "leave out --baseline or --before"
         )
+
+
+def _refuse_another_day(
+    connection: sa.Connection, engine_id: int, visit: str, date: dt.date
+) -> None:
+    """Refuse a check-up's name that another day has; a check-up may run past midnight."""
+    table = schema.recording.c
+    query = sa.select(table.label, table.date).filter_by(engine_id=engine_id, visit=visit)
+    for label, day in connection.execute(query):
+        if abs(date - dt.date.fromisoformat(day)) > dt.timedelta(days=1):
+            raise LogbookError(
+                f"check-up {visit!r} holds recording {label} of {day}, and one of {date} is of "
+                f"another day; leave out --visit, or give another name"
+            )
+
+
+def _refuse_present_damper(
+    connection: sa.Connection, engine_id: int, date: dt.date, hours: float
+) -> None:
+    """Refuse as "the damper before" what was recorded since the present one was fitted.
+
+    At the very date and hours of the installation it may have been recorded just before the job.
+    """
+    for row in engines.installation_rows(connection, engine_id)[-1:]:
+        if date.isoformat() > row.date or hours > row.hours:
+            raise LogbookError(
+                f"{date} at {hours:g} h lies after the installation of {row.date} at "
+                f"{row.hours:g} h, so it is not of the damper before; leave out --before (the last "
+                f"check-up on a damper is set beside the next one by itself), or enter the newer "
+                f"damper first: vibetrend installation start"
+            )
 
 
 def measured(connection: sa.Connection, label: str) -> dict[str, Any]:

@@ -13,6 +13,8 @@ from vibetrend.logbook.recordings import among
 
 _NUMBERS = ["hours", "order", "amplitude", "standard_error", "floor", "rpm", "speed_rpm",
             "temperature_c", "velocity_mm_s"]  # fmt: skip
+# What may be stated of the day and hinders a comparison where it differs, as `judge` knows it.
+_CIRCUMSTANCES = ["other_engine", "alternator_load", "lying", "shore_power"]
 _YES_NO = ["baseline", "before", "visible", "unusable"]
 
 _in_series = schema.recording.join(schema.filing).join(
@@ -70,6 +72,7 @@ def history(connection: sa.Connection, series_id: int, *, before: bool) -> pd.Da
         sa.func.coalesce(measurement.speed_rpm, table.rpm).label("rpm"),
         sa.func.json_extract(table.tags, "$.coolant_c").label("temperature_c"),
         amplitude.velocity_mm_s,
+        *(sa.func.json_extract(table.tags, f"$.{name}").label(name) for name in _CIRCUMSTANCES),
     )
     query = query.join(schema.amplitude, amplitude.measurement_id == measurement.id).where(
         amplitude.amplitude > 0, ~measurement.unusable, table.before == before
@@ -100,5 +103,7 @@ def _table(connection: sa.Connection, query: sa.Select[Any]) -> pd.DataFrame:
     table = pd.DataFrame(list(map(tuple, result)), columns=list(result.keys()))
     types = dict.fromkeys(_NUMBERS, "float64") | dict.fromkeys(_YES_NO, "bool")
     table = table.astype({name: type_ for name, type_ in types.items() if name in table})
+    for name in table.columns.intersection(_CIRCUMSTANCES):
+        table[name] = table[name].astype(object).where(table[name].notna(), None)
     table["date"] = pd.Series(map(dt.date.fromisoformat, table["date"]), dtype=object)
     return table

@@ -24,6 +24,7 @@ from vibetrend.report.glossary import Glossary
 from vibetrend.report.levels import Levels, levels
 from vibetrend.report.statements import Statement, further, idle_trend, statements
 from vibetrend.trend.advice import CAUTIONS
+from vibetrend.units import unit_of
 
 _SIGNATURE = Markup('<meta name="generator" content="vibetrend">')
 
@@ -269,6 +270,7 @@ def _environment() -> Environment:
     environment.globals |= {
         "badge": drawing.badge,
         "short_name": short_name,
+        "unit_of": unit_of,
         "histories": histories,
         "pictures": pictures,
         "words": words,

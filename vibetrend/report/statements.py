@@ -27,6 +27,7 @@ from vibetrend.report.words import (
 from vibetrend.report.work import begun_by, earlier, marks
 from vibetrend.trend import sentence
 from vibetrend.trend.advice import BLIND, CAUTIONS
+from vibetrend.trend.guidance import NEEDED
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -200,12 +201,7 @@ def next_recording(record: EngineRecord, made_on: dt.date) -> Statement | None:
     if due is None:
         return None
     if now is None or due <= now:
-        wanted = {
-            "no-baseline": "Take the baseline: three placements on each of three days.",
-            "learning": "Complete the baseline: three placements on each of three days.",
-        }
-        text = wanted.get(str(record.status.get("state")), "As said under what to do next.")
-        words = "Now"
+        words, text = _now(record)
         return Statement(label="Next check-up", state="next", words=words, text=text)
     text = f"That is {hours(due - now)} from the last recording"
     expected = _date_at(record, due)
@@ -213,6 +209,29 @@ def next_recording(record: EngineRecord, made_on: dt.date) -> Statement | None:
         text += f", around {date(expected)} if the engine runs as much as until now"
     words = f"At {hours(due)}"
     return Statement(label="Next check-up", state="next", words=words, text=text + ".")
+
+
+_FIRST = {
+    "no-baseline": "Take the baseline: three placements on each of three days.",
+    "record-again": "Take the latest recording again.",
+    "all-moved": "Look at the phone, its spot and the mounts first.",
+    "past-limit": "Have the parts and the damper looked at first.",
+}
+_ANOTHER_DAY = "On another day"
+
+
+def _now(record: EngineRecord) -> tuple[str, str]:
+    """Return when to record where a question is open, and what."""
+    state = str(record.status.get("state"))
+    if state == "another-day":
+        return _ANOTHER_DAY, "Within a week."
+    if state == "learning":
+        # The judge's guidance knows what the baseline lacks.
+        said = [text for one in record.series if not one.ended for text in one.verdict.advice]
+        lacks = [text for text in said if text.startswith(NEEDED)]
+        text = capital(lacks[0].removeprefix(NEEDED)) if lacks else "Complete the baseline."
+        return "Now" if "today" in text else _ANOTHER_DAY, text
+    return "Now", _FIRST.get(state, "The limit may be near.")
 
 
 def _date_at(record: EngineRecord, due: float) -> dt.date | None:

@@ -26,8 +26,10 @@ class Mark:
     @property
     def name(self) -> str:
         """How a sentence names it: ``mounts on 1 March 2027 at 4200 h``."""
-        what = " and ".join(dict.fromkeys(work.what for work in self.works))
-        return f"{what} on {date(self.works[0].date)} at {hours(self.hours)}"
+        kinds = dict.fromkeys(work.what for work in self.works)
+        what = [kind for kind in kinds if kind != "other"] + ["other work"] * ("other" in kinds)
+        listed = " and ".join(", ".join(what).rsplit(", ", 1))
+        return f"{listed} on {date(self.works[0].date)} at {hours(self.hours)}"
 
 
 def marks(record: EngineRecord) -> list[Mark]:

@@ -6,7 +6,7 @@ mean 0. Its weight is its prior times its marginal likelihood, and given the sha
 
     P(limit reached by h) = sum_i weight_i P(b_i g_i(h) >= limit)                          (1)
 
-whose 5, 50 and 95 % points are the hours shown. What never gets there is left at infinity.
+of which three points are the hours shown. What never gets there is left at infinity.
 """
 
 from dataclasses import dataclass, fields
@@ -28,6 +28,9 @@ FLAT, STEP, RAMP, GROWTH = 0.9, 0.025, 0.035, 0.04
 # error, from what one bend explains, and taken where its z is this large.
 MISFIT = 1.5
 SECOND_Z = 3.7
+# Of the belief that the limit is reached by the hours shown. What-ifs with free onsets are wider
+# than drifts turn out: between these two lie 90 % of mixed ones (tests/benchmarks/judge_lives.py).
+SHARES = (0.08, 0.5, 0.93)
 _AHEAD = np.concatenate([[0.0], np.geomspace(5.0, 40_000.0, 50)])  # hours
 
 
@@ -38,8 +41,8 @@ class Forecast:
     change: Floats  # dB now
     slope: Floats  # dB per hour now
     hours: Floats  # until the limit: 50 % point
-    hours_low: Floats  # 5 % point
-    hours_high: Floats  # 95 % point
+    hours_low: Floats  # early end of a 90 % interval
+    hours_high: Floats  # its late end
     never: Floats  # probability that the limit is not reached
 
 
@@ -119,7 +122,7 @@ def forecast(
         z = (size[f, likely, None] - limit[f] / ahead[likely]) / sd[f, likely, None]
         reached[f] = weight[f, likely] @ ndtr(z)
     quantile = np.full((3, features), np.inf)
-    for i, share in enumerate((0.05, 0.5, 0.95)):
+    for i, share in enumerate(SHARES):
         got = reached >= share
         at = np.argmax(got, axis=1)
         row = np.arange(features)

@@ -13,6 +13,7 @@ from vibetrend.trend.placements import FULL_BASELINE, FULL_DAY
 
 Table = list[dict[str, Any]]
 
+NEEDED = "The baseline still needs "
 MUCH_MORE = 2.0  # times the usual scatter of days
 
 
@@ -82,7 +83,7 @@ def _still_needed(now: Noticeable, used: Sequence[int], full: int) -> list[str]:
         )
     bought = ", ".join(buys)
     return [
-        f"The baseline still needs {', then '.join(wanted)}.",
+        f"{NEEDED}{', then '.join(wanted)}.",
         f"What could be noticed as it is: {_reach(now)}. {bought[0].upper() + bought[1:]}.",
     ]
 

@@ -168,8 +168,8 @@ def _check_time(visits: list[Hashable], hours: Floats, date: NDArray[np.datetime
     if back.size:
         late = dated[back[0]]
         raise JudgeError(
-            f"check-up {visits[late]} has more engine hours ({hours[late]:g} h) than one of a "
-            f"later date; correct the hours or the date"
+            f"check-up {visits[late]} has fewer engine hours ({hours[late]:g} h) than one of an "
+            f"earlier date; correct the hours or the date"
         )
 
 
