@@ -112,7 +112,7 @@ def test_an_order_that_rises_out_of_the_noise_has_risen_by_at_least_its_distance
     row = verdict.orders.set_index("order").loc[7.0]
     assert row["state"] == "past-limit"
     assert row["change_db"] == pytest.approx(8.0, abs=0.5)  # the baseline's is a bound, no value
-    assert any("by at least what is shown" in line for line in verdict.advice)
+    assert any("a rise of it is larger than shown" in line for line in verdict.advice)
     # hardly above what the noise could hide: nothing is claimed
     assert judge(_risen(history(), 7.0, 0.5)).state == "no-change-seen"
 

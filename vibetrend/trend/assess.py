@@ -233,9 +233,11 @@ def _again_that_day(agrees: Bools, date: NDArray[np.datetime64] | None) -> Bools
 def among(deviate: float, features: int) -> float:
     """Return the deviate that some features together pass by chance as often as the usual 14.
 
-    The tail of a normal deviate falls off as exp(-z^2 / 2).
+    The tail of a normal deviate falls off as exp(-z^2 / 2). Fewer than 14 get half of that back:
+    the fewer there are, the less surely the phone is told from them.
     """
-    return float(np.sqrt(deviate**2 + 2 * np.log(features / USUAL_FEATURES)))
+    more = np.log(features / USUAL_FEATURES)
+    return float(np.sqrt(deviate**2 + (2 if more > 0 else 1) * more))
 
 
 def _alike(levels: Levels, placements: Placements, first: int) -> Alike:

@@ -105,7 +105,7 @@ def arrange(
     judged, not_judged, appeared, lost = _judged(rows, visits, usable, keep)
     notes += [
         f"{_capital(label(*rows.features[k]))} could not be told from the noise level at the "
-        f"baseline: it has risen by at least what is shown."
+        f"baseline: a rise of it is larger than shown."
         for k in judged
         if k in hidden
     ]
