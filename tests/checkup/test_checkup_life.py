@@ -4,7 +4,6 @@ import datetime as dt
 import json
 import re
 import shutil
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -43,14 +42,6 @@ def baseline_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("baseline")
     with_baseline(folder).close()
     return folder / "logbook"
-
-
-@pytest.fixture
-def begun(baseline_folder: Path, tmp_path: Path) -> Iterator[Logbook]:
-    """A logbook of one's own with a complete baseline."""
-    shutil.copytree(baseline_folder, tmp_path / "logbook")
-    with Logbook.open(tmp_path / "logbook") as opened:
-        yield opened
 
 
 def rows_by_order(engine: EngineRecord) -> dict[float, dict[str, Any]]:

@@ -3,7 +3,6 @@
 import datetime as dt
 import io
 import json
-import shutil
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -45,14 +44,6 @@ def baseline_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
         opened.start_installation("main", date=FITTED, hours=FITTED_HOURS)
         baseline(opened)
     return folder / "logbook"
-
-
-@pytest.fixture
-def begun(baseline_folder: Path, tmp_path: Path) -> Iterator[Logbook]:
-    """A logbook of one's own with a complete baseline."""
-    shutil.copytree(baseline_folder, tmp_path / "logbook")
-    with Logbook.open(tmp_path / "logbook") as opened:
-        yield opened
 
 
 def risen_by_two_days(book: Logbook, **tags: Any) -> None:

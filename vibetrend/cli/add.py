@@ -9,6 +9,7 @@ import click
 from vibetrend.cli.asking import asking
 from vibetrend.cli.options import (
     Date,
+    engine_option,
     json_option,
     logbook_option,
     print_json,
@@ -23,7 +24,7 @@ _BEFORE = (
 
 @click.command()
 @click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option("--engine", "name", required=True, help="Name of the engine.")
+@engine_option
 @click.option("--hours", type=float, help="What the hour meter shows.")
 @click.option("--date", type=Date(), help="Day of the recording.  [default: its own, else today]")
 @click.option("--baseline", is_flag=True, help="Belongs to the baseline; three complete days.")

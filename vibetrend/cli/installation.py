@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from vibetrend.cli.options import Date, json_option, logbook_option, print_json
+from vibetrend.cli.options import Date, engine_option, json_option, logbook_option, print_json
 
 
 @click.group()
@@ -14,7 +14,7 @@ def installation() -> None:
 
 
 @installation.command()
-@click.option("--engine", "name", required=True, help="Name of the engine.")
+@engine_option
 @click.option("--date", "date", type=Date(), required=True, help="Day of the job.")
 @click.option("--hours", type=click.FloatRange(min=0), required=True, help="Hour meter then.")
 @click.option("--as-found", is_flag=True, help="The damper was there before: its age is unknown.")

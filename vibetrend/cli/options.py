@@ -31,6 +31,11 @@ class Date(click.ParamType[dt.date]):
             self.fail(f"{value!r} is not a date; write it as 2026-05-01", param, ctx)
 
 
+def engine_option(command: Command) -> Command:
+    """Add --engine, which has to be given, as `name`."""
+    return click.option("--engine", "name", required=True, help="Name of the engine.")(command)
+
+
 def logbook_option(command: Command) -> Command:
     """Add ``--logbook DIR``."""
     return click.option(

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from vibetrend.cli.options import Date, json_option, logbook_option, print_json
+from vibetrend.cli.options import Date, engine_option, json_option, logbook_option, print_json
 
 _KINDS = ("mounts", "injectors", "belt", "alignment", "overhaul", "lay-up", "exhaust", "other")
 
@@ -30,7 +30,7 @@ def work() -> None:
 
 
 @work.command()
-@click.option("--engine", "name", required=True, help="Name of the engine.")
+@engine_option
 @click.option("--date", "date", type=Date(), required=True, help="Day it was done.")
 @click.option("--hours", type=click.FloatRange(min=0), required=True, help="Hour meter then.")
 @click.option(
@@ -88,7 +88,7 @@ def add(
 
 
 @work.command("list")
-@click.option("--engine", "name", required=True, help="Name of the engine.")
+@engine_option
 @logbook_option
 @json_option
 def list_work(name: str, logbook: Path | None, as_json: bool) -> None:

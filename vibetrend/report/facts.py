@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from vibetrend.checkup.records import EngineRecord, SeriesRecord
 from vibetrend.trend import STATES
+from vibetrend.trend.rows import label
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -41,7 +42,7 @@ class Fact:
     @property
     def name(self) -> str:
         """How a sentence names it: ``order 4.5`` or ``driven line alternator``."""
-        return feature_name(self.feature, self.order)
+        return label(self.feature, self.order)
 
     @property
     def band_db(self) -> float:
@@ -68,13 +69,6 @@ class Fact:
 def short_name(feature: str, order: float) -> str:
     """Return how a narrow column names a feature: ``4.5`` or ``alternator``."""
     return f"{order:g}" if feature == "order" else feature.partition(": ")[2]
-
-
-def feature_name(feature: str, order: float) -> str:
-    """Return how a sentence names a feature: ``order 4.5`` or ``driven line alternator``."""
-    kind, _, rest = feature.partition(": ")
-    words = {"driven": "driven line", "overall": "overall level", "resonance": "resonance"}
-    return f"order {order:g}" if kind == "order" else f"{words.get(kind, kind)} {rest}"
 
 
 def severity(state: str) -> int:

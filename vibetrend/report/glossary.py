@@ -2,6 +2,8 @@
 
 from markupsafe import Markup
 
+from vibetrend.trend.phrases import capital
+
 GLOSSES = {
     "order": "a multiple of crankshaft speed; order 1 is once per turn.",
     "firing order": "the order at which cylinders fire: half the cylinders in a four-stroke, "
@@ -42,9 +44,5 @@ class Glossary:
         if not new:
             return Markup("")
         form = Markup("<span><dfn>{}</dfn>: {}</span>")
-        lines = Markup(" ").join(form.format(_capital(word), GLOSSES[word]) for word in new)
+        lines = Markup(" ").join(form.format(capital(word), GLOSSES[word]) for word in new)
         return Markup('<p class="gloss">{}</p>').format(lines)
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

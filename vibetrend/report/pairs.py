@@ -9,10 +9,10 @@ from typing import Any
 import pandas as pd
 
 from vibetrend.checkup.records import EngineRecord, OrderSpectrum, SeriesRecord
-from vibetrend.report.facts import feature_name
 from vibetrend.report.words import baseline_name, date, fixed
 from vibetrend.report.work import begun_by
 from vibetrend.trend import Comparison
+from vibetrend.trend.rows import label
 
 CLEAR_SE = 3.0  # standard errors: with 25 orders, chance alone gives one in fifteen pictures
 
@@ -98,8 +98,7 @@ def _moved(found: Comparison) -> str:
     own = rows["difference_db"] - found.common_db
     strongest = own.abs().sort_values(ascending=False).index
     told = [
-        f"{feature_name(rows.loc[i, 'feature'], rows.loc[i, 'order'])} "
-        f"({fixed(own[i], 1, sign=True)} dB)"
+        f"{label(rows.loc[i, 'feature'], rows.loc[i, 'order'])} ({fixed(own[i], 1, sign=True)} dB)"
         for i in strongest
     ]
     stepped = f"Clearly moved: {', '.join(told)}." if told else "No order moved clearly."

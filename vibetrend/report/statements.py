@@ -13,7 +13,6 @@ from vibetrend.report.words import (
     baseline_caution,
     baseline_name,
     beyond,
-    capital,
     count,
     date,
     fixed,
@@ -28,6 +27,7 @@ from vibetrend.report.work import begun_by, earlier, marks
 from vibetrend.trend import sentence
 from vibetrend.trend.advice import BLIND, CAUTIONS
 from vibetrend.trend.guidance import NEEDED
+from vibetrend.trend.phrases import capital
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -227,12 +227,7 @@ def _joined(text: str) -> str:
 
 def smallness(fact: Fact) -> str:
     """Return that what moved does not matter, where the engine file says so."""
-    return f"{capital(fact.name)} is small in absolute terms." if fact.small else ""
-
-
-def capital(text: str) -> str:
-    """Return a sentence with its first letter capital."""
-    return text[:1].upper() + text[1:]
+    return f"{phrases.capital(fact.name)} is small in absolute terms." if fact.small else ""
 
 
 def count(number_of: int, thing: str) -> str:

@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 
+from vibetrend.baseline import FULL_DAY
 from vibetrend.engine import Engine
 from vibetrend.trend.assess import CONFIRMED, Assessment, Levels
 from vibetrend.trend.causes import look_first
@@ -20,8 +21,9 @@ from vibetrend.trend.findings import (
 )
 from vibetrend.trend.guidance import guidance, unlike_days
 from vibetrend.trend.history import LAY_UP_HOURS, History, LayUp
-from vibetrend.trend.phrases import at, count_of, percent, two_digits, when_reached
-from vibetrend.trend.placements import FEW_ORDERS, FULL_DAY, TOO_FEW_ORDERS
+from vibetrend.trend.noticeable import Noticeable
+from vibetrend.trend.phrases import at, capital, count_of, percent, two_digits, when_reached
+from vibetrend.trend.placements import FEW_ORDERS, TOO_FEW_ORDERS
 from vibetrend.trend.rows import label
 from vibetrend.trend.states import sentence
 
@@ -50,6 +52,7 @@ def advise(
     orders: Table,
     recordings: Table,
     result: Assessment | None,
+    watched: Noticeable | None,
     engine: Engine | None,
     renewal_hours: float | None,
 ) -> tuple[list[str], tuple[str, ...]]:
@@ -61,13 +64,15 @@ def advise(
     ----------
     orders, recordings : list of rows
         Those of the verdict.
+    result, watched : Assessment and Noticeable, optional
+        None where there is nothing to compare with.
     renewal_hours : float, optional
         True engine hours at which the damper is due; nothing is foretold beyond them.
     """
     scattered = result is not None and np.isfinite(result.scattered_since)
     said = [EACH_ITS_OWN_WAY if scattered and state == "all-moved" else sentence(state)]
     found = list(said)
-    if result is None or arranged.levels is None:
+    if result is None or watched is None or arranged.levels is None:
         said.append(
             "Take a baseline: three placements (phone off and on again) on each of three days."
         )
@@ -81,7 +86,7 @@ def advise(
         said += _lay_up(moved, arranged, levels, state)
         said += _next(state, arranged, orders, recordings, result)
         said += _look_first(rows, moved, arranged, levels, result, engine)
-        said += guidance(arranged, recordings, result, calm=state in CALM)
+        said += guidance(arranged, recordings, watched, calm=state in CALM)
         said += unlike_days(levels, result)
         said += _few_orders(arranged)
     if arranged.not_judged:
@@ -227,7 +232,7 @@ def _next(
         case "record-again":
             visit = arranged.recordings[-1].visit
             remedies = {each.remedy for each in arranged.recordings if each.visit == visit}
-            said += [f"{text[0].upper()}{text[1:]}." for text in sorted(remedies - {""})]
+            said += [f"{capital(text)}." for text in sorted(remedies - {""})]
             said.append(
                 "Take the phone off, put it back on its marked spot and record once more now."
             )
@@ -333,8 +338,7 @@ def _label(row: Row) -> str:
 
 
 def _name(row: Row) -> str:
-    name = _label(row)
-    return name[0].upper() + name[1:]
+    return capital(_label(row))
 
 
 def _listed(rows: Table) -> str:

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from vibetrend.baseline import FULL_DAY
 from vibetrend.trend.bend import Bends, find_bends
 from vibetrend.trend.conditions import follow
 from vibetrend.trend.forecast import Forecast, forecast, look_again
 from vibetrend.trend.placements import (
-    FULL_DAY,
     TOO_FEW_ORDERS,
     Placements,
     baseline_complete,
@@ -64,6 +64,7 @@ class Assessment:
     variance: Floats  # (features, visits) dB^2; inf where missing
     bends: Bends
     ahead: Forecast
+    agrees: Bools  # (features, visits) check-ups that bear the bend out
     days_agreeing: NDArray[np.intp]  # (features,)
     state: list[str]  # (features,)
     common_change: float
@@ -143,7 +144,7 @@ def _assess(levels: Levels, voters: Bools) -> Assessment:
         degrees=scatter.degrees,
     )
     many = many_moved(change, variance, levels.hours, first=first, slopes=slopes, orders=voters)
-    state, agreeing = _states(levels, placements.used, change, variance, bends, ahead)
+    state, agrees, days = _states(levels, placements.used, change, variance, bends, ahead)
     alike = _alike(levels, placements, first)
     asks = _asks(placements, bool(alone[-1]))
     if "record-again" in asks:  # a suspicion waits until the check-up is whole
@@ -155,7 +156,8 @@ def _assess(levels: Levels, voters: Bools) -> Assessment:
         variance,
         bends,
         ahead,
-        agreeing,
+        agrees,
+        days,
         state,
         common_change=alike.change,
         common_z=alike.z,
@@ -184,7 +186,7 @@ def _states(
     variance: Floats,
     bends: Bends,
     ahead: Forecast,
-) -> tuple[list[str], NDArray[np.intp]]:
+) -> tuple[list[str], Bools, NDArray[np.intp]]:
     features, visits = change.shape
     sign = np.sign(bends.z)[:, None]
     beyond = sign * (change - bends.level[:, None]) / np.sqrt(variance)
@@ -219,7 +221,7 @@ def _states(
         else calm
         for f in range(features)
     ]
-    return state, days
+    return state, agrees, days
 
 
 def _again_that_day(agrees: Bools, date: NDArray[np.datetime64] | None) -> Bools:

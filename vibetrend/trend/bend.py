@@ -25,12 +25,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vibetrend.trend.conditions import Slopes
+from vibetrend.trend.placements import FEW_ORDERS
 from vibetrend.trend.visits import tame
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-FEWEST_WITNESSES = 7
 MIDDLE_OF_NORMAL = 0.6745  # median of the size of a unit normal
 BY_CHANCE = 1.5  # so wide is a middle of 14 now and then, or where a third of them moved
 
@@ -123,7 +123,7 @@ def _wider(z: Floats, witnesses: Bools | None) -> Floats:
     ----------
     z : array, shape (features, ...)
     """
-    if witnesses is None or witnesses.sum() < FEWEST_WITNESSES:
+    if witnesses is None or witnesses.sum() < FEW_ORDERS:
         return np.ones(z.shape[1:])
     wider: Floats = np.maximum(middle_spread(z[witnesses]) / BY_CHANCE, 1.0)
     return wider

@@ -29,6 +29,7 @@ from vibetrend.trend.evidence import (
     together,
     was_hidden,
 )
+from vibetrend.trend.phrases import capital
 
 
 @dataclass(frozen=True)
@@ -95,7 +96,7 @@ def _told(finding: Finding, one: Weighed, two: Weighed) -> list[str]:
         said += f"Usually it is {first}; or {second}. This history is not enough to tell which."
     if both:
         fits = listed(both)
-        said += f" {fits[0].upper()}{fits[1:]}, which fits both."
+        said += f" {capital(fits)}, which fits both."
     return [said, f"To tell them apart: {one.cause.check}; {two.cause.check}."]
 
 

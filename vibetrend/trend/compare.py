@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from vibetrend.plain import plain
 from vibetrend.plain import rows as plain_rows
-from vibetrend.trend.history import PRIOR_DAY_DB, PRIOR_FREQUENCY_DB, PRIOR_PLACEMENT_DB
+from vibetrend.trend.history import prior_scatter
 from vibetrend.trend.placements import common_shift
 from vibetrend.trend.rows import check
 
@@ -89,7 +89,7 @@ def _levels(history: pd.DataFrame) -> pd.DataFrame:
     often = count.index[2 * count > len(rows.recordings)]
     names = [rows.features[k][0] for k in often]
     orders = np.array([rows.features[k][1] for k in often])
-    placement, day = _prior(names)
+    placement, day = prior_scatter(names)
     checkups = per_feature.size()[often].to_numpy()
     inverse = (1 / visits["count"]).groupby(level="feature").sum()[often].to_numpy()
     return pd.DataFrame(
@@ -101,15 +101,4 @@ def _levels(history: pd.DataFrame) -> pd.DataFrame:
             "db": per_feature["mean"].mean()[often].to_numpy(),
             "variance": (day**2 * checkups + placement**2 * inverse) / checkups**2,
         }
-    )
-
-
-def _prior(names: list[str]) -> tuple[Floats, Floats]:
-    """Return the usual scatter of each feature between placements and between days, dB."""
-    frequency = np.array(
-        [name.startswith("resonance") and name.endswith("frequency") for name in names], dtype=bool
-    )
-    return (
-        np.where(frequency, PRIOR_FREQUENCY_DB, PRIOR_PLACEMENT_DB),
-        np.where(frequency, PRIOR_FREQUENCY_DB, PRIOR_DAY_DB),
     )

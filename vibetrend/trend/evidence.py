@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vibetrend.trend.assess import DAY_AGREES_SD, Assessment, Levels
+from vibetrend.trend.assess import Assessment, Levels
 from vibetrend.trend.history import LayUp
 from vibetrend.trend.rows import label
 
@@ -83,9 +83,6 @@ def steady_share(
 def steady_shares(levels: Levels, result: Assessment) -> list[float]:
     """Return `steady_share` of each feature."""
     bends, ahead = result.bends, result.ahead
-    since = np.arange(levels.hours.size) >= bends.first_visit[:, None]
-    beyond = np.sign(bends.z)[:, None] * (result.change - bends.level[:, None])
-    agrees = since & (beyond >= DAY_AGREES_SD * np.sqrt(result.variance))
     return [
         steady_share(
             float(ahead.change[k]),
@@ -94,7 +91,7 @@ def steady_shares(levels: Levels, result: Assessment) -> list[float]:
             float(levels.hours[-1]),
             shown_hours=float(np.ptp(shown)) if shown.size else 0.0,
         )
-        for k, shown in enumerate(levels.hours[row] for row in agrees)
+        for k, shown in enumerate(levels.hours[row] for row in result.agrees)
     ]
 
 

@@ -162,6 +162,8 @@ def look_again(
         return ahead
     last, sd = change[:, -2:].mean(axis=1), np.sqrt(variance[:, -2:].sum(axis=1)) / 2
     again = np.flatnonzero(np.abs(last - ahead.change) > MISFIT * sd)
+    if not again.size:
+        return ahead
     out = {field.name: getattr(ahead, field.name).copy() for field in fields(Forecast)}
     for f in again:
         begin = int(bends.first_visit[f])

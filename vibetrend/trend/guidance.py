@@ -5,19 +5,18 @@ from typing import Any
 
 import numpy as np
 
+from vibetrend.baseline import FULL_BASELINE, FULL_DAY
 from vibetrend.trend.assess import Assessment, Levels
+from vibetrend.trend.findings import Table
 from vibetrend.trend.history import PRIOR_DAY_DB, History
-from vibetrend.trend.noticeable import RISE_DB_PER_HOUR, Noticeable, noticeable
-from vibetrend.trend.phrases import ahead, count_of
-from vibetrend.trend.placements import FULL_BASELINE, FULL_DAY
-
-Table = list[dict[str, Any]]
+from vibetrend.trend.noticeable import RISE_DB_PER_HOUR, Noticeable
+from vibetrend.trend.phrases import ahead, capital, count_of
 
 NEEDED = "The baseline still needs "
 MUCH_MORE = 2.0  # times the usual scatter of days
 
 
-def guidance(arranged: History, recordings: Table, result: Assessment, *, calm: bool) -> list[str]:
+def guidance(arranged: History, recordings: Table, watched: Noticeable, *, calm: bool) -> list[str]:
     """Return sentences; where something moved already (not `calm`), only what the baseline lacks.
 
     Numbers are those of the median order.
@@ -25,7 +24,7 @@ def guidance(arranged: History, recordings: Table, result: Assessment, *, calm: 
     levels = arranged.levels
     if levels is None:
         return []
-    now = noticeable(levels, result).of_median(
+    now = watched.of_median(
         levels.is_order if levels.is_order.any() else np.ones(levels.db.shape[2], bool)
     )
     used = _baseline_placements(arranged, recordings)
@@ -84,7 +83,7 @@ def _still_needed(now: Noticeable, used: Sequence[int], full: int) -> list[str]:
     bought = ", ".join(buys)
     return [
         f"{NEEDED}{', then '.join(wanted)}.",
-        f"What could be noticed as it is: {_reach(now)}. {bought[0].upper() + bought[1:]}.",
+        f"What could be noticed as it is: {_reach(now)}. {capital(bought)}.",
     ]
 
 

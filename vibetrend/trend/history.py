@@ -11,6 +11,7 @@ from vibetrend.baseline import marked_late
 from vibetrend.errors import JudgeError
 from vibetrend.trend.assess import Levels
 from vibetrend.trend.gate import Refused, refused
+from vibetrend.trend.phrases import capital
 from vibetrend.trend.rows import Rows, check, label
 
 Floats = NDArray[np.float64]
@@ -104,18 +105,18 @@ def arrange(
     rows, hidden = _hidden(rows, visits, usable)
     judged, not_judged, appeared, lost = _judged(rows, visits, usable, keep)
     notes += [
-        f"{_capital(label(*rows.features[k]))} could not be told from the noise level at the "
+        f"{capital(label(*rows.features[k]))} could not be told from the noise level at the "
         f"baseline: a rise of it is larger than shown."
         for k in judged
         if k in hidden
     ]
     notes += [
-        f"{_capital(label(*feature))} could not be told from the noise level at the latest "
+        f"{capital(label(*feature))} could not be told from the noise level at the latest "
         f"check-up: what is said of it rests on those before."
         for feature in keep
     ]
     notes += [
-        f"{_capital(name)} stands out now and did not at the baseline, so how far it moved "
+        f"{capital(name)} stands out now and did not at the baseline, so how far it moved "
         f"cannot be told: look at it."
         for name in appeared
     ]
@@ -187,10 +188,6 @@ def _left_out_of_baseline(out: dict[int, Refused], baseline: Bools) -> list[str]
         f"{int(baseline.sum())} recordings not used: {each}."
         for each in why
     ]
-
-
-def _capital(text: str) -> str:
-    return text[0].upper() + text[1:]
 
 
 def _median(values: Floats) -> float:
@@ -303,7 +300,8 @@ def _levels(
 
     text = [rows.features[k][0] for k in judged]
     resonance = np.array([name.startswith("resonance") for name in text])
-    frequency = resonance & np.array([name.endswith("frequency") for name in text])
+    frequency = is_frequency(text)
+    prior_placement, prior_day = prior_scatter(text)
     width = resonance & np.array([name.endswith("width") for name in text])
     limit = np.where(frequency | width, np.nan, limit_db)
     own = np.flatnonzero(good & np.isfinite(rows.limit_db))
@@ -323,13 +321,28 @@ def _levels(
         limit_db=limit,
         is_order=np.array([name == "order" for name in text]) & ~masked,
         shares_gain=~resonance,
-        prior_placement=np.maximum(
-            np.where(frequency, PRIOR_FREQUENCY_DB, PRIOR_PLACEMENT_DB), np.sqrt(usual)
-        ),
-        prior_day=np.where(frequency, PRIOR_FREQUENCY_DB, PRIOR_DAY_DB),
+        prior_placement=np.maximum(prior_placement, np.sqrt(usual)),
+        prior_day=prior_day,
         rises_only=masked,
         date=None if np.isnat(visits.date).all() else visits.date[at],
         conditions=conditions if np.isfinite(conditions).any() else None,
+    )
+
+
+def is_frequency(features: Sequence[str]) -> Bools:
+    """Say which features are frequencies of a resonance, (features,)."""
+    return np.array(
+        [name.startswith("resonance") and name.endswith("frequency") for name in features],
+        dtype=bool,
+    )
+
+
+def prior_scatter(features: Sequence[str]) -> tuple[Floats, Floats]:
+    """Return the scatter expected of each feature between placements and between days, dB."""
+    frequency = is_frequency(features)
+    return (
+        np.where(frequency, PRIOR_FREQUENCY_DB, PRIOR_PLACEMENT_DB),
+        np.where(frequency, PRIOR_FREQUENCY_DB, PRIOR_DAY_DB),
     )
 
 

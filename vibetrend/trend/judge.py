@@ -8,14 +8,14 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from vibetrend.baseline import FULL_DAY
 from vibetrend.engine import Engine
 from vibetrend.errors import JudgeError
 from vibetrend.trend.advice import CAUTIONS, advise
 from vibetrend.trend.assess import CONFIRMED, ENOUGH_PLACEMENTS, Assessment, assess
 from vibetrend.trend.evidence import steady_shares
 from vibetrend.trend.history import History, arrange
-from vibetrend.trend.noticeable import noticeable
-from vibetrend.trend.placements import FULL_DAY
+from vibetrend.trend.noticeable import Noticeable, noticeable
 from vibetrend.trend.rows import label
 from vibetrend.trend.states import sentence, worst
 from vibetrend.trend.verdict import Verdict
@@ -79,13 +79,16 @@ def judge(
     if arranged.lost and (confirmed := _confirmed_before(given(keep=arranged.lost))):
         arranged = given(keep=confirmed)
     result = assess(arranged.levels) if arranged.levels else None
-    orders = _orders(arranged, result)
+    watched = noticeable(arranged.levels, result) if arranged.levels and result else None
+    orders = _orders(arranged, result, watched)
     recordings = _recordings(arranged, result)
     states = [row["state"] for row in orders]
     if result:
         states += [result.common_state, *result.asks, *_latest_lacks(recordings)]
     state = worst(states)
-    advice, findings = advise(state, arranged, orders, recordings, result, engine, renewal_hours)
+    advice, findings = advise(
+        state, arranged, orders, recordings, result, watched, engine, renewal_hours
+    )
     return Verdict(
         state=state,
         orders=pd.DataFrame(orders, columns=COLUMNS),
@@ -131,8 +134,10 @@ def nothing_judged() -> Verdict:
     )
 
 
-def _orders(arranged: History, result: Assessment | None) -> list[dict[str, Any]]:
-    if result is None or arranged.levels is None:
+def _orders(
+    arranged: History, result: Assessment | None, watched: Noticeable | None
+) -> list[dict[str, Any]]:
+    if result is None or watched is None or arranged.levels is None:
         blank: dict[str, Any] = dict.fromkeys(COLUMNS, math.nan)
         blank |= {"state": "no-baseline", "small": False, "at_least": False}
         return [blank | {"feature": text, "order": order} for text, order in arranged.features]
@@ -143,7 +148,7 @@ def _orders(arranged: History, result: Assessment | None) -> list[dict[str, Any]
         ahead.change, np.sqrt(scatter.day**2 + scatter.placement**2 / FULL_DAY), result.state,
         bends.z, np.where(seen, bends.since_hours, np.nan), 1000 * ahead.slope, ahead.hours,
         ahead.hours_low, ahead.hours_high, ahead.never,
-        noticeable(arranged.levels, result).step_db(), arranged.levels.limit_db,
+        watched.step_db(), arranged.levels.limit_db,
         [k in arranged.small for k in range(len(arranged.features))],
         np.zeros(seen.size, bool) if masked is None else masked,
         np.where(seen, steady_shares(arranged.levels, result), np.nan),

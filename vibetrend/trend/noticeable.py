@@ -18,8 +18,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from vibetrend.trend.assess import WARN_Z, Assessment, Levels, among
-from vibetrend.trend.placements import FULL_DAY
+from vibetrend.baseline import FULL_DAY
+from vibetrend.trend.assess import CONFIRMED, WARN_Z, Assessment, Levels, among
 from vibetrend.trend.scatter import (
     CLIP_SD,
     DAY_BOAT_PRIOR,
@@ -131,7 +131,7 @@ class Noticeable:
 
 def noticeable(levels: Levels, result: Assessment) -> Noticeable:
     """Return what this history is watched with; what moved already, as it was before its bend."""
-    moved = np.isin(result.state, ("changed", "past-limit"))
+    moved = np.isin(result.state, CONFIRMED)
     after = np.arange(levels.hours.size) >= result.bends.first_visit[:, None]
     placed = result.variance - result.scatter.day[:, None] ** 2
     used = result.placements.used.sum(axis=1)

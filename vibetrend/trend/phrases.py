@@ -9,6 +9,11 @@ def count_of(number: int, what: str) -> str:
     return f"{words[number] if number < len(words) else number} {what}{'s' * (number > 1)}"
 
 
+def capital(text: str) -> str:
+    """Return a text whose first letter is large."""
+    return text[:1].upper() + text[1:]
+
+
 def two_digits(value: float) -> str:
     """Return two digits, a whole number from 10 on."""
     return f"{value:.0f}" if value >= 9.95 or value == 0 else f"{value:#.2g}"

@@ -8,8 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from vibetrend.baseline import FULL_BASELINE as FULL_BASELINE
-from vibetrend.baseline import FULL_DAY as FULL_DAY
+from vibetrend.baseline import FULL_BASELINE, FULL_DAY
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
