@@ -16,6 +16,7 @@ SIDE_BY_SIDE = ("ingest", "orders", "runup", "torsion", "trend", "installation")
 UPWARD = (
     ("errors",),
     ("units",),
+    ("quantities",),
     ("recording",),
     ("engine",),
     SIDE_BY_SIDE,
@@ -29,19 +30,19 @@ UPWARD = (
     ("cli",),
 )
 RANK = {room: rank for rank, rooms in enumerate(UPWARD) for room in rooms}
-GROUND = {"errors", "units", "recording", "engine"}
+GROUND = {"errors", "units", "quantities", "recording", "engine"}
 
 # Beyond the direction: what these rooms may know at most. `checkup` joins the others.
 KNOWS = {
     "simulate": GROUND,
     "logbook": {*GROUND, "orders"},  # orders: the type of what it keeps
-    "report": {*GROUND, "orders", "trend", "checkup"},
+    "report": {*GROUND, "orders", "trend", "installation", "checkup"},
     "settings": GROUND,
     "watch": {*GROUND, "ingest", "logbook", "checkup", "report", "settings"},
     "cli": {
         *GROUND,
-        *("ingest", "orders", "trend", "simulate", "logbook", "checkup", "report", "settings"),
-        "watch",
+        *("ingest", "orders", "trend", "installation", "simulate", "logbook", "checkup", "report"),
+        *("settings", "watch"),
     },
     **dict.fromkeys(SIDE_BY_SIDE, GROUND),
 }
@@ -280,7 +281,7 @@ def test_help_imports_nothing_heavy(arguments: list[str]) -> None:
         ("checkup/adding.py", "from vibetrend.report import page"),
         ("logbook/book.py", "from vibetrend.trend import judge"),
         ("simulate/record.py", "from vibetrend.ingest import read"),
-        ("cli/add.py", "def add():\n    from vibetrend.installation import renewal"),
+        ("watch/watcher.py", "def add():\n    from vibetrend.installation import renewal"),
         ("units.py", "from vibetrend.loose import helper"),
     ],
 )

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from vibetrend.errors import (
     EngineError,
+    InstallationError,
     JudgeError,
     LogbookError,
     MeasureError,
@@ -24,7 +25,8 @@ if TYPE_CHECKING:
     from vibetrend.ingest import read
     from vibetrend.orders import Measurement, measure
     from vibetrend.recording import Recording, Tacho
-    from vibetrend.trend import Verdict, judge
+    from vibetrend.trend import Verdict
+    from vibetrend.trend.judge import judge
 
 __version__ = "0.1.0"
 
@@ -34,7 +36,7 @@ _HOME = {
     "Recording": "vibetrend.recording",
     "Tacho": "vibetrend.recording",
     "Verdict": "vibetrend.trend",
-    "judge": "vibetrend.trend",
+    "judge": "vibetrend.trend.judge",
     "measure": "vibetrend.orders",
     "read": "vibetrend.ingest",
 }
@@ -42,6 +44,7 @@ _HOME = {
 __all__ = [
     "Engine",
     "EngineError",
+    "InstallationError",
     "JudgeError",
     "LogbookError",
     "MeasureError",

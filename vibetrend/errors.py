@@ -27,3 +27,7 @@ class JudgeError(VibetrendError):
 
 class LogbookError(VibetrendError):
     """The logbook cannot be opened, read or added to."""
+
+
+class InstallationError(VibetrendError):
+    """A reading of the installation record cannot be used."""

@@ -15,6 +15,7 @@ from pydantic import (
     model_validator,
 )
 
+from vibetrend.engine.limits import Limits
 from vibetrend.errors import EngineError
 
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
@@ -62,6 +63,7 @@ class Engine(_Described):
     small_velocity_mm_s: Annotated[float, Field(strict=True, gt=0, le=1000)] | None = None
     driven: tuple[DrivenPart, ...] = ()
     damper: Damper = Damper()
+    limits: Limits = Limits()
 
     @model_validator(mode="after")
     def _fits_together(self) -> Self:

@@ -1,0 +1,6 @@
+"""What is looked after: the engine, its damper, the parts it drives, its maker's limits."""
+
+from vibetrend.engine.description import Damper, DrivenPart, Engine, read_text
+from vibetrend.engine.limits import Limit, Limits
+
+__all__ = ["Damper", "DrivenPart", "Engine", "Limit", "Limits", "read_text"]
