@@ -162,7 +162,8 @@ def test_high_orders_say_how_little_idle_sees_of_the_damper():
          "firing"), (("order", 0.5), 0.5, "single"), (("order", 2.5), 0.5, "single"),
         (("order", 1.0), 0.5, "once"), (("order", 3.0), 0.5, "other"),
         (("order", 1.0), 1.0, "once"),
-        (ALTERNATOR, 3.0, "driven"), (BAND, 3.0, "overall"),
+        (ALTERNATOR, 3.0, "driven"), (("driven: alternator belt", 0.47), 3.0, "belt"),
+        (BAND, 3.0, "overall"),
         (("resonance: first width", 4.5), 3.0, "resonance"),
     ],
 )  # fmt: skip

@@ -3,12 +3,16 @@
 import sys
 from collections.abc import Callable
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from vibetrend.errors import VibetrendError
+
 if TYPE_CHECKING:
     from vibetrend.recording import Recording
+
+Answer = TypeVar("Answer")
 
 _WHAT_ELSE = {
     "other_engine": "Other engine or generator set",
@@ -59,6 +63,44 @@ def asking() -> "Callable[[Recording], Recording] | None":
         return replace(recording, circumstances=circumstances, **stated)
 
     return complete
+
+
+class Questions:
+    """Questions that may be left open: Enter skips one, the end of input (Ctrl-D) all that follow.
+
+    Where there is nobody to ask, none is asked.
+    """
+
+    def __init__(self) -> None:
+        self._open = is_terminal()
+
+    def say(self, text: str) -> None:
+        """Tell the person something, if there is one."""
+        if self._open:
+            click.echo(text)
+
+    def ask(self, question: str, meaning: Callable[[str], Answer]) -> Answer | None:
+        """Return what an answer means; asks again where `meaning` raises a VibetrendError."""
+
+        def understood(text: str) -> Answer | None:
+            try:
+                return meaning(text.strip()) if text.strip() else None
+            except VibetrendError as error:
+                raise click.BadParameter(str(error)) from error
+
+        if not self._open:
+            return None
+        try:
+            answer: Answer | None = click.prompt(
+                question, default="", show_default=False, value_proc=understood
+            )
+        except click.Abort as stopped:
+            if not isinstance(stopped.__context__, EOFError):  # Ctrl-C: nothing is to be done
+                raise
+            self._open = False
+            click.echo()
+            return None
+        return answer
 
 
 def is_terminal() -> bool:

@@ -14,7 +14,7 @@ from vibetrend.orders.estimate import Driven, Estimate, followed
 from vibetrend.orders.folding import aliased_notes
 from vibetrend.orders.measurement import Measurement, Speed
 from vibetrend.orders.motion import Reference
-from vibetrend.orders.other_lines import other_line_notes
+from vibetrend.orders.other_lines import generator_notes, other_line_notes
 from vibetrend.orders.overall import COLUMNS as OVERALL_COLUMNS
 from vibetrend.orders.overall import HIGHEST_HZ, overall
 from vibetrend.orders.phase import Spline, phase_through
@@ -50,7 +50,7 @@ def measure(recording: Recording, *, engine: Engine | None = None) -> Measuremen
         With an rpm tag, good to about 5 %, unless it holds a tacho or the engine states its fast
         idle.
     engine : Engine, optional
-        Adds its firing order and the lines of its driven parts.
+        Adds its firing order and the lines of its driven parts and belts.
 
     Returns
     -------
@@ -60,8 +60,14 @@ def measure(recording: Recording, *, engine: Engine | None = None) -> Measuremen
     Raises
     ------
     MeasureError
-        If no speed is stated, or the recording is too short for any order.
+        If no speed is stated, the recording is too short for any order, or it is no steady one.
     """
+    if recording.manner == "run-up" and engine is not None and engine.generator is not None:
+        raise MeasureError(
+            f"{engine.name} is a generator set: its governor holds "
+            f"{engine.generator.governed_rpm:g} rpm, so that no run-up of it can be meant; record "
+            f"a coast-down instead, from there to standstill, unloaded and breaker open"
+        )
     if recording.manner != "steady":
         raise MeasureError(
             f"a {recording.manner} cannot be measured as a steady recording; "
@@ -79,7 +85,7 @@ def measure(recording: Recording, *, engine: Engine | None = None) -> Measuremen
     begins += later
     _refuse_what_is_too_short(part, tag)
     orders = _orders(engine)
-    driven = () if engine is None else tuple((each.name, each.ratio) for each in engine.driven)
+    driven = _driven(engine)
     top_hz = max([float(orders[-1]), *(ratio for _, ratio in driven)]) * (1 + REACH) * tag / 60
     slow = slowed(part, top_hz=max(HEARD_HZ, top_hz))
     notes += check(recording, slow=slow)
@@ -107,6 +113,7 @@ def measure(recording: Recording, *, engine: Engine | None = None) -> Measuremen
     if running:
         notes += aliased_notes(lines.orders, half_rate_hz=found.estimate.signal.nyquist_hz)
         notes += other_line_notes(lines.orders, lines.others)
+        notes += generator_notes(lines.orders, engine)
     else:  # lines were fitted at a speed that means nothing
         lines = lines.hidden(_NO_SPEED)
     return Measurement(
@@ -219,16 +226,17 @@ def _covered(recording: Recording, track: TachoTrack) -> tuple[Recording, float]
 def _stated_rpm(recording: Recording, engine: Engine | None, notes: list[Note]) -> float:
     if recording.rpm is not None:
         return recording.rpm
-    if engine is not None and engine.fast_idle_rpm is not None:
+    if engine is not None and engine.usual_rpm is not None:
+        name = "fast idle" if engine.generator is None else "governed speed"
         notes.append(
             Note(
                 "speed-assumed",
                 "note",
-                f"No rpm was stated; searched near the engine's fast idle of "
-                f"{engine.fast_idle_rpm:.0f} rpm.",
+                f"No rpm was stated; searched near the engine's {name} of "
+                f"{engine.usual_rpm:.0f} rpm.",
             )
         )
-        return engine.fast_idle_rpm
+        return engine.usual_rpm
     raise MeasureError("no speed is stated; add the rpm that the gauge showed, good to 5 %")
 
 
@@ -259,6 +267,13 @@ def _orders(engine: Engine | None) -> FloatArray:
     if engine is not None:
         orders = np.union1d(orders, [engine.firing_order_number])
     return orders
+
+
+def _driven(engine: Engine | None) -> Driven:
+    """Return the driven parts' lines, and those of the belts whose length is known."""
+    if engine is None:
+        return ()
+    return (*((part.name, part.ratio) for part in engine.driven), *engine.belt_lines)
 
 
 def _speed_as_stated(signal: Signal, tag: float, begins: float) -> Speed:

@@ -1,7 +1,9 @@
 """Lines that are no order of the engine: what they are, and which of them to mention."""
 
+import numpy as np
 import pandas as pd
 
+from vibetrend.engine import Engine
 from vibetrend.orders.lines import MAINS_HZ
 from vibetrend.recording import Note
 
@@ -44,3 +46,24 @@ def other_line_notes(orders: pd.DataFrame, others: pd.DataFrame) -> list[Note]:
         return []
     message = f"Lines that do not follow the engine: {', '.join(named[:_NAMED])}."
     return [Note("not-the-engine", "note", message)]
+
+
+def generator_notes(orders: pd.DataFrame, engine: Engine | None) -> list[Note]:
+    """Say which visible orders lie at a generator's own electrical frequency, or at twice it."""
+    if engine is None or engine.generator is None:
+        return []
+    own = [np.isclose(orders["order"], each) for each in engine.generator.electrical_orders]
+    named = [
+        f"order {row['order']:g} ({row['frequency_hz']:.1f} Hz)"
+        for row in orders[np.any(own, axis=0) & orders["visible"]].to_dict("records")
+    ]
+    if not named:
+        return []
+    return [
+        Note(
+            "generator",
+            "note",
+            f"What stands at its electrical frequency or twice it includes the generator's own: "
+            f"{' and '.join(named)}.",
+        )
+    ]

@@ -268,6 +268,22 @@ PATTERNS = {
             ),
         ),
     ),
+    "belt": Pattern(
+        "This line is the {part} itself, once per turn of the belt",
+        (
+            Cause(
+                "a damaged or hardened place in the {part}",
+                "turn the belt by hand over its whole length and look for cracks and lumps",
+                (gradual, across_lay_up),
+                (along("driven"),),
+            ),
+            Cause(
+                "the tension of the {part}, or pulleys out of line",
+                "measure the belt's tension, and lay a straight edge across the pulleys",
+                (sudden, along("driven")),
+            ),
+        ),
+    ),
     "overall": Pattern(
         "An overall level holds everything in its band",
         (

@@ -98,6 +98,8 @@ def steady_shares(levels: Levels, result: Assessment) -> list[float]:
 def kind_of(feature: Feature, firing: float | None) -> str:
     """Return what kind a feature is of, a key of `causes.PATTERNS`."""
     text, order = feature
+    if text.startswith("driven:") and text.endswith(" belt"):
+        return "belt"
     if text != "order":
         return text.partition(":")[0]
     if order == 1:  # of one or two cylinders the firing order too, but run-out shows here
