@@ -1,4 +1,4 @@
-"""Add invented recordings in a child process and kill it at a random moment, several times.
+"""Add recordings and entries in a child process and kill it at a random moment, several times.
 
 Run as: kill_while_adding.py FOLDER KILLS SEED. Each name that the logbook accepted is printed.
 A script of its own because it forks, which a test process with threads must not.
@@ -11,7 +11,7 @@ import sys
 import time
 from pathlib import Path
 
-from invented_logbook import add, book_with_engine
+from invented_logbook import FITTED, FITTED_HOURS, add, book_with_engine
 
 
 def main(folder: Path, kills: int, seed: int) -> None:
@@ -21,9 +21,11 @@ def main(folder: Path, kills: int, seed: int) -> None:
         child = os.fork()
         if child == 0:
             with book_with_engine(folder) as book:
+                book.start_installation("main", date=FITTED, hours=FITTED_HOURS)
                 for number in range(10_000):
                     content = b"%d-%d" % (attempt, number)
                     add(book, content)
+                    book.add_entry("main", "note", date=FITTED, content={"text": content.decode()})
                     os.write(writing, content + b"\n")
         os.close(writing)
         first = os.read(reading, 4096)  # waits until the child is adding

@@ -1,5 +1,6 @@
 """Nothing lost, nothing half there, nobody let in."""
 
+import datetime as dt
 import errno
 import hashlib
 import os
@@ -11,10 +12,10 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
-from invented_logbook import add, book_with_engine, measured
+from invented_logbook import FITTED, add, book_with_engine, measured
 
 from vibetrend.errors import LogbookError
-from vibetrend.logbook import Logbook, database, filing
+from vibetrend.logbook import Logbook, database, entries, filing, meter
 
 HERE = Path(__file__).parent
 posix = pytest.mark.skipif(os.name != "posix", reason="modes, fork and SIGKILL are POSIX")
@@ -148,6 +149,59 @@ def test_an_entry_that_fails_half_way_leaves_no_part(
         assert_whole(book.folder)
 
 
+def test_a_record_that_fails_half_way_leaves_no_part(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fail(*_: object, **_named: object) -> None:
+        raise RuntimeError("invented fault")
+
+    def rows() -> list[int]:
+        with closing(sqlite3.connect(tmp_path / "logbook.sqlite")) as connection:
+            tables = ("installation", "entry", "meter", "filing")
+            return [
+                connection.execute(f"SELECT count(*) FROM {table}").fetchone()[0]
+                for table in tables
+            ]
+
+    with book_with_engine(tmp_path) as book:
+        add(book, b"1")
+        with monkeypatch.context() as patch:
+            patch.setattr(filing, "file_again", fail)  # after the row and its details
+            with pytest.raises(RuntimeError, match="invented fault"):
+                book.start_installation("main", date=FITTED, hours=3120.0, details={"part": "A"})
+        assert rows() == [0, 0, 0, 1]
+        book.start_installation("main", date=FITTED, hours=3120.0)
+        with monkeypatch.context() as patch:
+            patch.setattr(entries, "Entry", fail)  # when the row is read back
+            with pytest.raises(RuntimeError, match="invented fault"):
+                book.add_entry("main", "note", date=FITTED, content={"text": "dry"})
+            patch.setattr(meter, "_refuse_contradiction", fail)
+            with pytest.raises(RuntimeError, match="invented fault"):
+                book.change_meter(
+                    "main", date=dt.date(2026, 6, 1), before=3200.0, after=0.0, what="replaced"
+                )
+        assert rows() == [1, 0, 0, 2]
+        assert not book.add_entry("main", "note", date=FITTED, content={"text": "dry"}).duplicate
+
+
+def test_an_entry_that_finds_the_database_full_is_not_there(tmp_path: Path) -> None:
+    accepted = []
+
+    def fill(book: Logbook) -> None:
+        for number in range(99):  # until the pages that the upgrade left free are full
+            content = {"number": number, "texts": ["x" * 500] * 30}
+            accepted.append(book.add_entry("main", "note", date=FITTED, content=content))
+
+    with book_with_engine(tmp_path / "log") as book:
+        book.start_installation("main", date=FITTED, hours=3120.0)
+        with book._database.writing() as connection:
+            pages = connection.exec_driver_sql("PRAGMA page_count").scalar()
+            connection.exec_driver_sql(f"PRAGMA max_page_count={pages}")
+        with pytest.raises(LogbookError, match="the disk is full and nothing was added; free some"):
+            fill(book)
+        assert book.entries("main") == accepted
+
+
 @posix
 def test_what_was_accepted_survives_a_kill(tmp_path: Path) -> None:
     """Process death at random moments; says nothing about power loss, which needs a disk."""
@@ -165,6 +219,8 @@ def test_what_was_accepted_survives_a_kill(tmp_path: Path) -> None:
     with Logbook.open(tmp_path / "log") as book:
         for name in accepted:
             assert add(book, name.encode()).duplicate
+        noted = {each.content["text"] for each in book.entries("main")}
+    assert set(accepted) <= noted
 
 
 def test_two_processes_add_at_once(tmp_path: Path) -> None:
@@ -172,7 +228,11 @@ def test_two_processes_add_at_once(tmp_path: Path) -> None:
     code = (
         "import sys; from pathlib import Path; from invented_logbook import *\n"
         "with book_with_engine(Path(sys.argv[1])) as book:\n"
-        "    for n in range(20): add(book, f'{sys.argv[2] if n % 2 else 0} {n}'.encode())\n"
+        "    book.start_installation('main', date=FITTED, hours=FITTED_HOURS)\n"
+        "    for n in range(20):\n"
+        "        text = f'{sys.argv[2] if n % 2 else 0} {n}'\n"
+        "        add(book, text.encode())\n"
+        "        book.add_entry('main', 'note', date=FITTED, content={'text': text})\n"
     )
     running = [
         subprocess.Popen(
@@ -187,6 +247,9 @@ def test_two_processes_add_at_once(tmp_path: Path) -> None:
     assert len(assert_whole(tmp_path / "log")) == 10 + 10 + 10
     with Logbook.open(tmp_path / "log") as book:
         assert len(book.series("main")) == 1
+        assert len(book.installations("main")) == 1
+        assert len({each.content["text"] for each in book.entries("main")}) == 30
+        assert len(book.entries("main")) == 30
 
 
 def assert_whole(folder: Path) -> set[str]:

@@ -1,3 +1,4 @@
+import datetime as dt
 import json
 import re
 import shutil
@@ -27,8 +28,8 @@ BREAKS_HALF_WAY = """
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0003"
-down_revision = "0002"
+revision = "0004"
+down_revision = "0003"
 
 def upgrade():
     op.create_table("half", sa.Column("id", sa.Integer, primary_key=True))
@@ -55,7 +56,7 @@ def dump(path: Path) -> list[str]:
 def migrations_with(tmp_path: Path, last: str) -> Path:
     folder = tmp_path / "migrations"
     shutil.copytree(versions.MIGRATIONS, folder)
-    (folder / "versions" / "r0003_half.py").write_text(BREAKS_HALF_WAY.format(last=last))
+    (folder / "versions" / "r0004_half.py").write_text(BREAKS_HALF_WAY.format(last=last))
     return folder
 
 
@@ -82,11 +83,11 @@ def test_the_tables_made_are_the_tables_queried(path: Path) -> None:
 
 def test_a_newer_logbook_is_refused_in_words(path: Path) -> None:
     with closing(sqlite3.connect(path)) as connection, connection:
-        connection.execute("UPDATE alembic_version SET version_num = '0003'")
+        connection.execute("UPDATE alembic_version SET version_num = '0004'")
     before = dump(path)
     with pytest.raises(
         LogbookError,
-        match=r"newer vibetrend wrote this logbook \(schema 0003, .* up to 0002\); install the",
+        match=r"newer vibetrend wrote this logbook \(schema 0004, .* up to 0003\); install the",
     ):
         Logbook.open(path.parent)
     assert dump(path) == before
@@ -119,7 +120,7 @@ def test_a_migration_that_fails_half_way_leaves_nothing(path: Path, tmp_path: Pa
     migrations = migrations_with(tmp_path, "op.execute('INSERT INTO missing VALUES (1)')")
     before = dump(path)
     with closing(Database(path)) as database, pytest.raises(sa.exc.OperationalError):
-        versions.bring_up_to_date(database, migrations=migrations, target="0003")
+        versions.bring_up_to_date(database, migrations=migrations, target="0004")
     assert dump(path) == before
     with Logbook.open(path.parent) as book:
         assert book.engine_names() == ["main"]
@@ -129,7 +130,7 @@ def test_a_first_migration_that_fails_leaves_an_empty_database(tmp_path: Path) -
     migrations = migrations_with(tmp_path, "op.execute('INSERT INTO missing VALUES (1)')")
     path = tmp_path / "logbook.sqlite"
     with closing(Database(path)) as database, pytest.raises(sa.exc.OperationalError):
-        versions.bring_up_to_date(database, migrations=migrations, target="0003")
+        versions.bring_up_to_date(database, migrations=migrations, target="0004")
     assert dump(path) == ["BEGIN TRANSACTION;", "COMMIT;"]
     with Logbook.open(tmp_path) as book:
         assert book.engine_names() == []
@@ -139,11 +140,11 @@ def test_an_upgrade_keeps_a_copy_of_what_was(path: Path, tmp_path: Path) -> None
     migrations = migrations_with(tmp_path, "pass")
     before = dump(path)
     with closing(Database(path)) as database:
-        versions.bring_up_to_date(database, migrations=migrations, target="0003")
-        versions.bring_up_to_date(database, migrations=migrations, target="0003")
+        versions.bring_up_to_date(database, migrations=migrations, target="0004")
+        versions.bring_up_to_date(database, migrations=migrations, target="0004")
     assert dump(path) != before
-    assert dump(path.with_name("logbook-schema-0002.sqlite")) == before
-    with pytest.raises(LogbookError, match="schema 0003"):
+    assert dump(path.with_name("logbook-schema-0003.sqlite")) == before
+    with pytest.raises(LogbookError, match="schema 0004"):
         Logbook.open(path.parent)
 
 
@@ -208,11 +209,66 @@ def test_a_logbook_of_the_first_version_opens_with_all_it_holds(tmp_path: Path) 
     # The same text as in a logbook that began with this version, but for the order of tables.
     with book_with_engine(tmp_path / "new"):
         pass
-    made = [
-        [line for line in dump(each) if line.startswith("CREATE")]
-        for each in (path, tmp_path / "new" / "logbook.sqlite")
-    ]
-    assert sorted(made[0]) == sorted(made[1])
+    assert tables_of(path) == tables_of(tmp_path / "new" / "logbook.sqlite")
+
+
+def test_a_logbook_of_the_second_version_opens_with_all_it_holds(tmp_path: Path) -> None:
+    """`schema_0002.sql` is the text of a logbook that the second version wrote."""
+    path = tmp_path / "logbook.sqlite"
+    text = Path(__file__).with_name("schema_0002.sql").read_text(encoding="utf-8")
+    with closing(sqlite3.connect(path)) as connection:
+        connection.executescript(text)
+    before = rows_of(path)
+    copied = dump(path)
+    with Logbook.open(tmp_path) as book:
+        assert book.installations("main")[0].meter_hours == FITTED_HOURS
+        assert [(each.what, each.epoch, each.meter_hours) for each in book.work("main")] == [
+            ("injectors", 1, 4200.0), ("mounts", 1, 4200.0)
+        ]  # fmt: skip
+        kept = [book.recordings(each.id) for each in book.series("main")]
+        assert [list(each["hours"]) for each in kept] == [[3119.0], [3150.0, 4100.5], [4202.0]]
+        assert [len(book.verdicts(each.id)) for each in book.series("main")] == [1, 1, 1]
+        assert {each.hours - each.meter_hours for each in book.known_hours("main")} == {0.0}
+        assert len(book.known_hours("main")) == 4 + 1 + 2
+        assert book.meter("main") == []
+        assert book.entries("main") == []
+        assert rows_of(path) == before
+        # What was entered then is found again, and what is added now goes with it.
+        assert add(book, b"1").duplicate
+        book.start_installation("main", date=FITTED, hours=FITTED_HOURS)
+        assert len(book.installations("main")) == 1
+        done = book.work("main")[0]
+        assert book.add_work(
+            "main", date=done.date, hours=done.hours, what="injectors", note=done.note
+        ).duplicate
+        book.add_entry("main", "note", date=FITTED, content={"text": "dry"})
+        changed = dt.date(2027, 4, 1)
+        book.change_meter("main", date=changed, before=4300.0, after=0.0, what="replaced")
+    assert dump(tmp_path / "logbook-schema-0002.sqlite") == copied
+    with closing(sqlite3.connect(path)) as connection:
+        assert connection.execute("PRAGMA foreign_key_check").fetchall() == []
+    with book_with_engine(tmp_path / "new"):
+        pass
+    assert tables_of(path) == tables_of(tmp_path / "new" / "logbook.sqlite")
+
+
+def rows_of(path: Path) -> dict[str, list[dict[str, Any]]]:
+    """Return all rows but what the third version added, and the version itself."""
+    with closing(sqlite3.connect(path)) as connection:
+        connection.row_factory = sqlite3.Row
+        found = {}
+        for table in schema.metadata.sorted_tables:
+            if table.name in ("entry", "meter"):
+                continue
+            rows = [dict(row) for row in connection.execute(f"SELECT * FROM {table.name}")]
+            assert {row.pop("meter_hours", None) for row in rows} == {None}
+            found[table.name] = rows
+    assert all(found.values())
+    return found
+
+
+def tables_of(path: Path) -> list[str]:
+    return sorted(line for line in dump(path) if line.startswith("CREATE"))
 
 
 def test_opening_needs_no_migration_machinery(path: Path) -> None:
@@ -242,6 +298,14 @@ def test_nothing_is_ever_changed_or_deleted(tmp_path: Path) -> None:
             book.start_installation("main", date=FITTED, hours=FITTED_HOURS)
             book.add_work("main", date=FITTED, hours=FITTED_HOURS, what="belt")
             book.keep_verdict(series, {}, "learning")
+            book.add_entry("main", "note", date=FITTED, content={"text": "dry"})
+            book.start_installation("main", date=FITTED, hours=FITTED_HOURS, details={"part": "A"})
+            book.add_meter_reading("main", date=FITTED, shown=FITTED_HOURS)
+            changed = dt.date(2026, 6, 1)
+            book.change_meter("main", date=changed, before=3200.0, after=0.0, what="replaced")
+            book.start_installation("main", date=dt.date(2026, 6, 2), hours=1.0)  # takes over
+            add(book, b"2", date=dt.date(2026, 6, 3), hours=2.0)
+            book.entries("main")
             book.history(series)
             book.recordings(series)
     finally:

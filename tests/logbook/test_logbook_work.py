@@ -131,6 +131,20 @@ def test_the_same_work_twice_is_one_entry_and_moves_nothing(book: Logbook) -> No
     assert (epoch_of(book, since), len(book.series("main"))) == (1, 1)
 
 
+def test_injectors_are_kept_as_work_on_the_injection(book: Logbook) -> None:
+    assert work(book, what="injectors").what == "injection"
+    assert work(book, what="injection").duplicate
+
+
+def test_all_kinds_of_work_are_kept(book: Logbook) -> None:
+    """The kinds that issue and design name, and the exhaust."""
+    kinds = [
+        "mounts", "injection", "belt", "driven-part", "alignment", "overhaul", "lay-up",
+        "exhaust", "other",
+    ]  # fmt: skip
+    assert [work(book, what=kind).what for kind in kinds] == kinds
+
+
 def test_what_is_done_at_one_time_begins_one_epoch(book: Logbook) -> None:
     work(book)
     since = add(book, b"since", date=DONE, hours=HOURS)
@@ -150,7 +164,7 @@ def test_work_entered_late_before_other_work_comes_first(book: Logbook) -> None:
     ]
     work(book)
     work(book, dt.date(2026, 8, 1), 3500.0, what="injectors")
-    assert [each.what for each in book.work("main")] == ["injectors", "mounts"]
+    assert [each.what for each in book.work("main")] == ["injection", "mounts"]
     assert [epoch_of(book, each) for each in kept] == [0, 1, 2]
 
 
@@ -189,7 +203,7 @@ def test_a_damper_entered_late_takes_the_work_over(book: Logbook) -> None:
         ({"date": DONE + dt.timedelta(days=1), "hours": HOURS - 1}, "contradicts the work of 2027"),
         ({"hours": 20_000.0}, "24 a day at most; correct --hours or --date"),
         ({"hours": float("nan")}, "nan cannot be engine hours"),
-        ({"what": "paint"}, "'paint' is no kind of work; choose one of mounts, injectors"),
+        ({"what": "paint"}, "'paint' is no kind of work; choose one of mounts, injection"),
     ],
 )
 def test_work_that_cannot_be_is_refused_and_leaves_nothing(

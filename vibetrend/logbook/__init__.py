@@ -5,8 +5,14 @@ A folder with one database and every original recording. The only room with SQL.
 
 from vibetrend.logbook.book import Logbook
 from vibetrend.logbook.engines import Installation
+from vibetrend.logbook.entries import Entry
 from vibetrend.logbook.filing import Series
+from vibetrend.logbook.hours import KnownHours
+from vibetrend.logbook.meter import MeterEntry
 from vibetrend.logbook.recordings import KeptRecording
 from vibetrend.logbook.works import Work
 
-__all__ = ["Installation", "KeptRecording", "Logbook", "Series", "Work"]
+__all__ = [
+    "Entry", "Installation", "KeptRecording", "KnownHours", "Logbook", "MeterEntry", "Series",
+    "Work",
+]  # fmt: skip

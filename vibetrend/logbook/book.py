@@ -1,7 +1,7 @@
 """The logbook: one folder that keeps everything, for years, whatever happens to the power."""
 
-import contextlib
 import datetime as dt
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
@@ -12,19 +12,26 @@ import pandas as pd
 from vibetrend.engine import Engine
 from vibetrend.errors import LogbookError
 from vibetrend.hashing import digest
+from vibetrend.hour_meter import MeterChange
 from vibetrend.logbook import (
     closing,
     engines,
+    entries,
     filing,
+    meter,
     recordings,
     tables,
     verdicts,
     versions,
     works,
 )
-from vibetrend.logbook.database import Database, make_private_file, reason
+from vibetrend.logbook import hours as engine_hours
+from vibetrend.logbook.database import Database, make_private_file, make_private_folder, reason
 from vibetrend.logbook.engines import Installation
+from vibetrend.logbook.entries import Entry
 from vibetrend.logbook.filing import Series
+from vibetrend.logbook.hours import KnownHours
+from vibetrend.logbook.meter import MeterEntry
 from vibetrend.logbook.originals import Originals
 from vibetrend.logbook.recordings import KeptRecording
 from vibetrend.logbook.works import Work
@@ -59,7 +66,7 @@ class Logbook:
         folder = Path(directory)
         path = folder / "logbook.sqlite"
         try:
-            _make_private_folder(folder)
+            make_private_folder(folder)
             make_private_file(path)
         except OSError as error:
             raise LogbookError(
@@ -115,35 +122,121 @@ class Logbook:
             return engines.file_text(connection, name)
 
     def start_installation(
-        self, engine_name: str, *, date: dt.date, hours: float, as_found: bool = False
+        self,
+        engine_name: str,
+        *,
+        date: dt.date,
+        hours: float,
+        as_found: bool = False,
+        details: Mapping[str, Any] | None = None,
     ) -> Installation:
-        """Begin a damper's time on an engine, at engine hours `hours`.
+        """Begin a damper's time on an engine, when its meter showed `hours`.
 
         It keeps a copy of the engine's current file. Recordings made since, and added before
         this was entered, are filed under it. The same date and hours again give the same one.
+        `details` are kept as its entry of that kind; of several, the newest counts.
 
         Raises
         ------
         LogbookError
-            If it lies before the engine's previous one, in date or in hours.
+            If it lies before the engine's previous one, in date or in hours, its hours contradict
+            what is known of the engine, or the details cannot be kept.
         """
         with self._database.writing() as connection:
             row = engines.start_installation(
-                connection, engine_name, date=date, hours=hours, as_found=as_found
+                connection, engine_name, date=date, shown=hours, as_found=as_found
             )
+            if details is not None:
+                entries.add_to(
+                    connection, row.engine_id, row.id, "details", date=date, content=details
+                )
             filing.file_again(connection, row.engine_id)
-            return engines.installation(row, engine_name)
+            every = engines.installations(connection, engine_name)
+            return next(each for each in every if each.id == row.id)
 
     def installations(self, engine_name: str) -> list[Installation]:
         """Return an engine's installations, earliest first."""
         with self._database.reading() as connection:
-            rows = engines.installation_rows(connection, engines.number(connection, engine_name))
-            return [engines.installation(row, engine_name) for row in rows]
+            return engines.installations(connection, engine_name)
+
+    def add_entry(
+        self, engine_name: str, kind: str, *, date: dt.date, content: Mapping[str, Any]
+    ) -> Entry:
+        """Add to the record of the installation that was on the engine: the last begun by then.
+
+        The same again is one entry, marked `duplicate`. Where the newest counts ("details",
+        "check" of an item, "finish"), it is the same only if nothing else was said since.
+
+        Raises
+        ------
+        LogbookError
+            If no installation had begun by then, or the content is not plain: texts of one line,
+            finite numbers, lists and mappings of these, 20 kB in all.
+        """
+        with self._database.writing() as connection:
+            return entries.add(connection, engine_name, kind, date=date, content=content)
+
+    def entries(self, engine_name: str, installation_id: int | None = None) -> list[Entry]:
+        """Return the record of one installation, or of all, by date, then as it was added.
+
+        What was dated after an installation that was entered late is part of that one.
+        """
+        with self._database.reading() as connection:
+            found = entries.of_engine(connection, engines.number(connection, engine_name))
+            return [each for each in found if installation_id in (None, each.installation_id)]
+
+    def add_meter_reading(self, engine_name: str, *, date: dt.date, shown: float) -> MeterEntry:
+        """Keep what the hour meter showed on a day; raises LogbookError where it cannot be."""
+        with self._database.writing() as connection:
+            return meter.add_reading(connection, engine_name, date=date, shown=shown)
+
+    def change_meter(
+        self,
+        engine_name: str,
+        *,
+        date: dt.date,
+        before: float,
+        after: float,
+        what: str,
+        note: str = "",
+    ) -> MeterEntry:
+        """Keep that the hour meter was "replaced" or has "rolled-over".
+
+        Parameters
+        ----------
+        before, after : float
+            What the old meter showed last, and the new one first (h).
+
+        Raises
+        ------
+        LogbookError
+            If it contradicts what is known of the engine, or comes too late: what is kept at
+            true hours already, and would have others with it, is not rewritten.
+        """
+        with self._database.writing() as connection:
+            return meter.change(
+                connection, engine_name, date=date, before=before, after=after, what=what, note=note
+            )
+
+    def meter(self, engine_name: str) -> list[MeterEntry]:
+        """Return the readings and changes of an engine's hour meter, by date."""
+        with self._database.reading() as connection:
+            return meter.of_engine(connection, engines.number(connection, engine_name))
+
+    def meter_changes(self, engine_name: str) -> list[MeterChange]:
+        """Return what `hour_meter` needs to tell true hours from what is shown, and back."""
+        with self._database.reading() as connection:
+            return engine_hours.changes(connection, engines.number(connection, engine_name))
+
+    def known_hours(self, engine_name: str) -> list[KnownHours]:
+        """Return everything known of an engine's hours, by date, then true hours."""
+        with self._database.reading() as connection:
+            return engine_hours.known(connection, engines.number(connection, engine_name))
 
     def add_work(
         self, engine_name: str, *, date: dt.date, hours: float, what: str, note: str = ""
     ) -> Work:
-        """Keep what was done to an engine and may have moved levels for good.
+        """Keep what was done to an engine at `hours` of its meter and may have moved levels.
 
         It begins a new epoch of the installation: recordings made since, and added before this
         was entered, are filed under it. What has the same date and hours as the work lies before
@@ -157,15 +250,11 @@ class Logbook:
             engine, there is no such kind of work, or the note is no plain line.
         """
         with self._database.writing() as connection:
-            work = works.add(connection, engine_name, date=date, hours=hours, what=what, note=note)
+            work = works.add(connection, engine_name, date=date, shown=hours, what=what, note=note)
             engine_id = engines.number(connection, engine_name)
             if not work.duplicate:
                 filing.file_again(connection, engine_id)
-            return replace(
-                work,
-                ends_some=filing.ends_some(connection, engine_name, work),
-                until_next=filing.until_next(connection, engine_id, work),
-            )
+            return filing.with_neighbours(connection, engine_name, work)
 
     def work(self, engine_name: str) -> list[Work]:
         """Return the work on an engine, earliest first."""
@@ -203,7 +292,7 @@ class Logbook:
         Parameters
         ----------
         hours : float
-            True engine hours when it was recorded.
+            What the hour meter showed when it was recorded.
 
         Raises
         ------
@@ -215,13 +304,7 @@ class Logbook:
             check-up has ended.
         """
         recordings.check_entry(visit=visit, hours=hours, baseline=baseline, before=before)
-        sha256 = digest(content)
-        source = measurement.recording.source
-        if source is not None and source.sha256 and source.sha256 != sha256:
-            raise LogbookError(
-                f"{source.path}: the file changed while it was being read; wait until it is "
-                f"complete, then add it again"
-            )
+        sha256 = recordings.check_content(content, measurement)
         with self._database.reading() as connection:
             engine_id = engines.number(connection, engine_name)
         # The original is safe on the disk before any entry speaks of it. A crash in between
@@ -237,7 +320,7 @@ class Logbook:
                 sha256,
                 measurement,
                 visit=visit,
-                hours=hours,
+                shown=hours,
                 date=date,
                 baseline=baseline,
                 before=before,
@@ -284,8 +367,14 @@ class Logbook:
         with self._database.reading() as connection:
             return recordings.measured(connection, recording)
 
+    def keep_file(self, content: BinaryIO) -> str:
+        """Keep a file, as a photo, like the original of a recording; return its SHA-256."""
+        sha256 = digest(content)
+        self._originals.keep(sha256, content)
+        return sha256
+
     def original(self, sha256: str) -> bytes:
-        """Return the original bytes of a recording, checked against their digest.
+        """Return the bytes kept of a recording or a file, checked against their digest.
 
         Raises
         ------
@@ -305,15 +394,3 @@ class Logbook:
         with self._database.reading() as connection:
             filing.check_series(connection, series_id)
             return verdicts.table(connection, series_id)
-
-
-def _make_private_folder(folder: Path) -> None:
-    try:
-        folder.mkdir(mode=0o700, parents=True)
-    except FileExistsError:
-        if not folder.is_dir():
-            raise
-        if not any(folder.iterdir()):
-            # Not possible on every disk; what is put inside is private in any case.
-            with contextlib.suppress(OSError):
-                folder.chmod(0o700)

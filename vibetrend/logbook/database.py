@@ -1,10 +1,10 @@
 """The database file: how it is opened, locked and written, and its errors in plain words."""
 
+import contextlib
 import os
 import sqlite3
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -37,6 +37,19 @@ def reason(error: OSError) -> str:
 def make_private_file(path: Path) -> None:
     """Make an empty file that only its owner may read, unless it exists."""
     os.close(os.open(path, os.O_CREAT | os.O_RDWR, 0o600))
+
+
+def make_private_folder(folder: Path) -> None:
+    """Make a folder that only its owner may look into; one that holds something stays as it is."""
+    try:
+        folder.mkdir(mode=0o700, parents=True)
+    except FileExistsError:
+        if not folder.is_dir():
+            raise
+        if not any(folder.iterdir()):
+            # Not possible on every disk; what is put inside is private in any case.
+            with contextlib.suppress(OSError):
+                folder.chmod(0o700)
 
 
 def add_row(connection: sa.Connection, table: sa.Table, **values: Any) -> int:
@@ -90,13 +103,13 @@ class Database:
             writes = connection.get_execution_options().get("writes", False)
             connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
-    @contextmanager
+    @contextlib.contextmanager
     def reading(self) -> Iterator[sa.Connection]:
         """Give a connection that sees one state of the database throughout."""
         with self._plain_errors(), self._reader.connect() as connection:
             yield connection
 
-    @contextmanager
+    @contextlib.contextmanager
     def writing(self) -> Iterator[sa.Connection]:
         """Give a connection whose entries are all kept at the end, or none after an error."""
         with self._plain_errors(), self._writer.begin() as connection:
@@ -106,7 +119,7 @@ class Database:
         """Let go of the file."""
         self._reader.dispose()
 
-    @contextmanager
+    @contextlib.contextmanager
     def _plain_errors(self) -> Iterator[None]:
         try:
             yield

@@ -1,15 +1,16 @@
 """Engines, their files, and the installations on them."""
 
 import datetime as dt
-import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from difflib import get_close_matches
+from itertools import pairwise
 from typing import Any, Literal
 
 import sqlalchemy as sa
 
 from vibetrend.engine import Engine
 from vibetrend.errors import LogbookError
+from vibetrend.logbook import hours as engine_hours
 from vibetrend.logbook import schema
 from vibetrend.logbook.database import add_row
 
@@ -20,9 +21,13 @@ class Installation:
 
     id: int
     date: dt.date
-    hours: float  # engine hours
+    hours: float  # true engine hours
     as_found: bool  # begun on a damper that was already there
     engine: Engine  # as its file was at that time
+    meter_hours: float  # what the meter showed
+    # The beginning of the next, which is no part of what it is:
+    until: dt.date | None = field(default=None, compare=False)
+    until_hours: float | None = field(default=None, compare=False)
 
 
 def put(
@@ -79,38 +84,42 @@ def file_text(connection: sa.Connection, name: str) -> str:
 
 def parse(text: str, name: str) -> Engine:
     """Return the engine that a file kept in the logbook describes."""
-    return Engine.parse(text, where=f"engine file of {name!r} in the logbook")
+    return Engine.parse(text, where=f"engine file of {name!r} in the logbook", kept=True)
 
 
 def start_installation(
-    connection: sa.Connection, name: str, *, date: dt.date, hours: float, as_found: bool
+    connection: sa.Connection, name: str, *, date: dt.date, shown: float, as_found: bool
 ) -> sa.Row[Any]:
     """Add an installation with a copy of the current engine file, or find the same one again.
 
     Raises
     ------
     LogbookError
-        If it lies before the previous one, or its hours are no hours.
+        If it lies before the previous one, or its hours are no hours or contradict what is known
+        of the engine.
     """
-    check_hours(hours)
     engine_id = number(connection, name)
+    hours = engine_hours.true_hours(connection, engine_id, date, shown)
     earlier = installation_rows(connection, engine_id)
     for row in earlier:
-        if (row.date, row.hours, row.as_found) == (date.isoformat(), hours, as_found):
+        if (row.date, row.shown, row.as_found) == (date.isoformat(), shown, as_found):
             return row
     if earlier:
         last = earlier[-1]
         if date.isoformat() < last.date or hours < last.hours:
             raise LogbookError(
-                f"an installation on {name!r} at {date} and {hours:g} h lies before the previous "
-                f"one, {last.date} at {last.hours:g} h; correct the date or the hours"
+                f"an installation on {name!r} at {date} and "
+                f"{engine_hours.in_words(hours, shown)} lies before the previous one, {last.date} "
+                f"at {engine_hours.in_words(last.hours, last.shown)}; correct the date or the hours"
             )
+    engine_hours.refuse_impossible(connection, engine_id, date, hours, shown)
     add_row(
         connection,
         schema.installation,
         engine_id=engine_id,
         date=date.isoformat(),
         hours=hours,
+        meter_hours=shown,
         as_found=as_found,
         engine_toml=_newest_file(connection, engine_id),
         added_at=schema.now(),
@@ -119,9 +128,10 @@ def start_installation(
 
 
 def installation_rows(connection: sa.Connection, engine_id: int) -> list[sa.Row[Any]]:
-    """Return an engine's installations, earliest first."""
+    """Return the rows of an engine's installations, earliest first, with what the meter `shown`."""
     table = schema.installation
-    query = sa.select(table).where(table.c.engine_id == engine_id)
+    query = sa.select(table, engine_hours.shown_then(table).label("shown"))
+    query = query.where(table.c.engine_id == engine_id)
     return list(connection.execute(query.order_by(table.c.date, table.c.hours, table.c.id)))
 
 
@@ -131,21 +141,31 @@ def installation_at(rows: list[sa.Row[Any]], date: str, hours: float) -> int | N
     return begun[-1] if begun else None
 
 
-def installation(row: Any, name: str) -> Installation:
-    """Return an installation from its row."""
-    return Installation(
-        id=row.id,
-        date=dt.date.fromisoformat(row.date),
-        hours=row.hours,
-        as_found=row.as_found,
-        engine=parse(row.engine_toml, name),
+def installations(connection: sa.Connection, name: str) -> list[Installation]:
+    """Return an engine's installations, earliest first."""
+    rows = installation_rows(connection, number(connection, name))
+    return [
+        Installation(
+            id=row.id,
+            date=dt.date.fromisoformat(row.date),
+            hours=row.hours,
+            as_found=row.as_found,
+            engine=parse(row.engine_toml, name),
+            meter_hours=row.shown,
+            until=None if following is None else dt.date.fromisoformat(following.date),
+            until_hours=None if following is None else following.hours,
+        )
+        for row, following in pairwise([*rows, None])
+        if row is not None
+    ]
+
+
+def none_begun(name: str, when: str) -> str:
+    """Return the words for something that needs an installation where none had begun."""
+    return (
+        f"no installation on {name!r} had begun by {when}; start it: vibetrend installation start "
+        f"--engine {name} --date D --hours H (--as-found if the damper was fitted long ago)"
     )
-
-
-def check_hours(hours: float) -> None:
-    """Refuse what cannot be engine hours."""
-    if not 0 <= hours < math.inf:
-        raise LogbookError(f"{hours:g} cannot be engine hours; give a number from 0 up")
 
 
 def _newest_file(connection: sa.Connection, engine_id: int) -> str:

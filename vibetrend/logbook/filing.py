@@ -6,7 +6,7 @@ speed may differ by 4 %.
 
 import json
 from collections.abc import Callable, Mapping
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass, fields, replace
 from typing import Any
 
 import sqlalchemy as sa
@@ -149,10 +149,7 @@ def file_again(connection: sa.Connection, engine_id: int) -> None:
 def all_series(connection: sa.Connection, engine_name: str) -> list[Series]:
     """Return the series of an engine that hold recordings, in the order they were begun."""
     engine_id = engines.number(connection, engine_name)
-    installations = {
-        row.id: engines.installation(row, engine_name)
-        for row in engines.installation_rows(connection, engine_id)
-    }
+    installations = {each.id: each for each in engines.installations(connection, engine_name)}
     table = schema.series
     holds_some = sa.exists().where(schema.filing.c.series_id == table.c.id, IS_CURRENT)
     keeps_before = sa.exists().where(
@@ -176,7 +173,16 @@ def all_series(connection: sa.Connection, engine_name: str) -> list[Series]:
     ]
 
 
-def ends_some(connection: sa.Connection, engine_name: str, work: works.Work) -> bool:
+def with_neighbours(connection: sa.Connection, engine_name: str, work: works.Work) -> works.Work:
+    """Return a work with what lies on both sides of it."""
+    return replace(
+        work,
+        ends_some=_ends_some(connection, engine_name, work),
+        until_next=_until_next(connection, engines.number(connection, engine_name), work),
+    )
+
+
+def _ends_some(connection: sa.Connection, engine_name: str, work: works.Work) -> bool:
     """Say whether series with recordings end with a work."""
     return any(
         series.epoch == work.epoch - 1
@@ -186,7 +192,7 @@ def ends_some(connection: sa.Connection, engine_name: str, work: works.Work) -> 
     )
 
 
-def until_next(connection: sa.Connection, engine_id: int, work: works.Work) -> int | None:
+def _until_next(connection: sa.Connection, engine_id: int, work: works.Work) -> int | None:
     """Return how many recordings lie between a work and the next work or damper.
 
     None where no such is known.

@@ -5,14 +5,15 @@ import json
 import math
 import re
 from dataclasses import asdict, dataclass, fields
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, BinaryIO
 
 import sqlalchemy as sa
 
 from vibetrend.errors import LogbookError
+from vibetrend.hashing import digest
 from vibetrend.logbook import engines, filing, schema
+from vibetrend.logbook import hours as engine_hours
 from vibetrend.logbook.database import add_row
-from vibetrend.logbook.hours import refuse_impossible
 from vibetrend.recording import Circumstances
 
 if TYPE_CHECKING:  # only the type: to look into a logbook, nothing has to be measured
@@ -31,16 +32,21 @@ class KeptRecording:
     sha256: str
     name: str  # the file name it came with
     visit: str
-    hours: float  # engine hours
+    hours: float  # true engine hours
     date: dt.date
     rpm: float | None  # as stated
     baseline: bool
     before: bool
+    meter_hours: float  # what the meter showed
     duplicate: bool = False  # the content was here already and what is kept was left as it is
 
 
 _KEPT = (
-    sa.select(schema.recording, schema.filing.c.series_id)
+    sa.select(
+        schema.recording,
+        engine_hours.shown_then(schema.recording).label("shown"),
+        schema.filing.c.series_id,
+    )
     .join(schema.filing)
     .where(filing.IS_CURRENT)
 )
@@ -61,16 +67,17 @@ def add(
     measurement: "Measurement",
     *,
     visit: str,
-    hours: float,
+    shown: float,
     date: dt.date,
     baseline: bool,
     before: bool,
 ) -> KeptRecording:
     """Add a recording that is not there yet, with its measurement, and file it in a series."""
-    refuse_impossible(connection, engine_id, date, hours)
-    _refuse_another_day(connection, engine_id, visit, date)
+    hours = engine_hours.true_hours(connection, engine_id, date, shown)
     if before:
-        _refuse_present_damper(connection, engine_id, date, hours)
+        _refuse_present_damper(connection, engine_id, date, hours, shown)
+    engine_hours.refuse_impossible(connection, engine_id, date, hours, shown)
+    _refuse_another_day(connection, engine_id, visit, date)
     recording = measurement.recording
     path = recording.source.path if recording.source else ""
     recording_id = add_row(
@@ -82,6 +89,7 @@ def add(
         name=re.split(r"[/\\]", path)[-1],  # a browser may send a path of either kind
         visit=visit,
         hours=hours,
+        meter_hours=shown,
         date=date.isoformat(),
         rpm=recording.rpm,
         baseline=baseline,
@@ -116,7 +124,7 @@ def _stated(circumstances: Circumstances) -> dict[str, Any]:
 
 def check_entry(*, visit: str, hours: float, baseline: bool, before: bool) -> None:
     """Refuse what would make an entry that cannot be judged."""
-    engines.check_hours(hours)
+    engine_hours.check_hours(hours)
     if not visit.strip():
         raise LogbookError("a recording needs the check-up it belongs to; give one with --visit")
     if baseline and before:
@@ -124,6 +132,18 @@ def check_entry(*, visit: str, hours: float, baseline: bool, before: bool) -> No
             "a recording is either part of the baseline or from before the damper was renewed; "
             "leave out --baseline or --before"
         )
+
+
+def check_content(content: BinaryIO, measurement: "Measurement") -> str:
+    """Return the digest of a file's content; refuse what is not what was measured."""
+    sha256 = digest(content)
+    source = measurement.recording.source
+    if source is not None and source.sha256 and source.sha256 != sha256:
+        raise LogbookError(
+            f"{source.path}: the file changed while it was being read; wait until it is "
+            f"complete, then add it again"
+        )
+    return sha256
 
 
 def _refuse_another_day(
@@ -141,7 +161,7 @@ def _refuse_another_day(
 
 
 def _refuse_present_damper(
-    connection: sa.Connection, engine_id: int, date: dt.date, hours: float
+    connection: sa.Connection, engine_id: int, date: dt.date, hours: float, shown: float
 ) -> None:
     """Refuse as "the damper before" what was recorded since the present one was fitted.
 
@@ -150,10 +170,11 @@ def _refuse_present_damper(
     for row in engines.installation_rows(connection, engine_id)[-1:]:
         if date.isoformat() > row.date or hours > row.hours:
             raise LogbookError(
-                f"{date} at {hours:g} h lies after the installation of {row.date} at "
-                f"{row.hours:g} h, so it is not of the damper before; leave out --before (the last "
-                f"check-up on a damper is set beside the next one by itself), or enter the newer "
-                f"damper first: vibetrend installation start"
+                f"{date} at {engine_hours.in_words(hours, shown)} lies after the installation of "
+                f"{row.date} at {engine_hours.in_words(row.hours, row.shown)}, so it is not of the "
+                f"damper before; leave out --before (the last check-up on a damper is set beside "
+                f"the next one by itself), or enter the newer damper first: vibetrend "
+                f"installation start"
             )
 
 
@@ -196,6 +217,7 @@ def _kept(row: Any) -> KeptRecording:
         rpm=row.rpm,
         baseline=row.baseline,
         before=row.before,
+        meter_hours=row.shown,
     )
 
 

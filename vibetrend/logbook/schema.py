@@ -5,7 +5,8 @@ A column's comment says what it holds and, in brackets, its unit. The tables are
 Rows are only ever added: the newest engine file, filing, measurement and verdict are the
 current ones, and the older ones stay to be looked at.
 
-Versions: 0001 first; 0002 work, and the velocity of orders.
+Versions: 0001 first; 0002 work, and the velocity of orders; 0003 the installation record and the
+hour meter.
 """
 
 import datetime as dt
@@ -14,7 +15,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy import Boolean, Float, ForeignKey, Integer, Text
 
-SCHEMA_VERSION = "0002"
+SCHEMA_VERSION = "0003"
 
 metadata = sa.MetaData()
 
@@ -32,6 +33,11 @@ def _column(
 
 def _number(of_what: str) -> sa.Column[Any]:
     return sa.Column("id", Integer, primary_key=True, comment=f"number of the {of_what} [key]")
+
+
+def _meter_hours() -> sa.Column[Any]:
+    comment = "what the meter showed; empty: equal to hours [h]"
+    return _column("meter_hours", Float, empty=True, comment=comment)
 
 
 engine = sa.Table(
@@ -58,7 +64,8 @@ installation = sa.Table(
     _number("installation"),
     _column("engine_id", Integer, ForeignKey("engine.id"), comment="engine it is on [key]"),
     _column("date", Text, comment="day the damper was fitted or found [date]"),
-    _column("hours", Float, comment="engine hours at that time [h]"),
+    _column("hours", Float, comment="true engine hours at that time [h]"),
+    _meter_hours(),
     _column("as_found", Boolean, comment="taken as found, no new damper fitted [yes/no]"),
     _column("engine_toml", Text, comment="copy of the engine file at that time [text]"),
     _column("added_at", Text, comment="when it was added [UTC]"),
@@ -71,11 +78,43 @@ work = sa.Table(
     _number("work"),
     _column("engine_id", Integer, ForeignKey("engine.id"), comment="engine worked on [key]"),
     _column("date", Text, comment="day it was done [date]"),
-    _column("hours", Float, comment="engine hours at that time [h]"),
-    _column("what", Text, comment="mounts, injectors, belt and so on [text]"),
+    _column("hours", Float, comment="true engine hours at that time [h]"),
+    _meter_hours(),
+    _column("what", Text, comment="mounts, injection, belt and so on [text]"),
     _column("note", Text, comment="what exactly was done; may be blank [text]"),
     _column("added_at", Text, comment="when it was added [UTC]"),
     sa.Index("work_of_engine", "engine_id"),
+)
+
+entry = sa.Table(
+    "entry",
+    metadata,
+    _number("entry"),
+    _column(
+        "installation_id",
+        Integer,
+        ForeignKey("installation.id"),
+        comment="on which it was entered [key]",
+    ),
+    _column("kind", Text, comment="runout, bolt, belt, photo and so on [text]"),
+    _column("date", Text, comment="day it was read or done [date]"),
+    _column("content", Text, comment="what was entered, units inside [JSON]"),
+    _column("added_at", Text, comment="when it was added [UTC]"),
+    sa.Index("entry_of_installation", "installation_id"),
+)
+
+meter = sa.Table(
+    "meter",
+    metadata,
+    _number("meter entry"),
+    _column("engine_id", Integer, ForeignKey("engine.id"), comment="engine it is on [key]"),
+    _column("date", Text, comment="day it was read or changed [date]"),
+    _column("what", Text, comment="reading, replaced or rolled-over [text]"),
+    _column("shown", Float, comment="what it showed; the old one's last if changed [h]"),
+    _column("after", Float, empty=True, comment="what the new one showed first [h]"),
+    _column("note", Text, comment="may be blank [text]"),
+    _column("added_at", Text, comment="when it was added [UTC]"),
+    sa.Index("meter_of_engine", "engine_id"),
 )
 
 series = sa.Table(
@@ -111,7 +150,8 @@ recording = sa.Table(
     _column("sha256", Text, comment="SHA-256 of the original, which is kept by it [hex]"),
     _column("name", Text, comment="file name it came with [text]"),
     _column("visit", Text, comment="check-up it belongs to [text]"),
-    _column("hours", Float, comment="engine hours when recorded [h]"),
+    _column("hours", Float, comment="true engine hours when recorded [h]"),
+    _meter_hours(),
     _column("date", Text, comment="day it was recorded [date]"),
     _column("rpm", Float, empty=True, comment="speed the person stated [rpm]"),
     _column("baseline", Boolean, comment="part of the baseline [yes/no]"),

@@ -1,25 +1,25 @@
 """Work on an engine that may have moved levels for good: each begins a new epoch."""
 
 import datetime as dt
-import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import sqlalchemy as sa
 
 from vibetrend.errors import LogbookError
 from vibetrend.logbook import engines, schema
+from vibetrend.logbook import hours as engine_hours
 from vibetrend.logbook.database import add_row
-from vibetrend.logbook.hours import refuse_impossible
+from vibetrend.logbook.plain_text import plain_line
 
 KINDS = (
-    "mounts", "injectors", "belt", "alignment", "overhaul", "lay-up", "exhaust", "other",
+    "mounts", "injection", "belt", "driven-part", "alignment", "overhaul", "lay-up", "exhaust",
+    "other",
 )  # fmt: skip
 """What may have been worked on."""
 
-LONGEST_NOTE = 500
-# No line feed, no terminal escape, nothing that turns the direction of writing, no half character.
-_NOT_PLAIN = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
+_ONCE_CALLED = {"injection": "injectors"}
+"""Names that kinds had in earlier versions: still taken, and read as they were kept."""
 
 
 @dataclass(frozen=True)
@@ -27,12 +27,13 @@ class Work:
     """Work done within one installation."""
 
     date: dt.date
-    hours: float  # engine hours
-    what: str  # one of `KINDS`
+    hours: float  # true engine hours
+    what: str  # one of `KINDS`, or "injectors" from before
     note: str
     epoch: int  # which the work began, counted from 1 within its installation
     installation_id: int
     added_at: str  # UTC, ISO 8601
+    meter_hours: float  # what the meter showed
     duplicate: bool = False  # the same work was here already
     # Told by `Logbook.add_work` alone:
     ends_some: bool = field(default=False, compare=False)  # series with recordings end with it
@@ -41,7 +42,7 @@ class Work:
 
 
 def add(
-    connection: sa.Connection, name: str, *, date: dt.date, hours: float, what: str, note: str
+    connection: sa.Connection, name: str, *, date: dt.date, shown: float, what: str, note: str
 ) -> Work:
     """Add work, or find the same one again.
 
@@ -51,38 +52,42 @@ def add(
         If there is no such kind of work, its note is no plain line, no installation had begun by
         then, or its hours contradict what is known of the engine.
     """
+    what = next((kind for kind, once in _ONCE_CALLED.items() if what == once), what)
     if what not in KINDS:
         raise LogbookError(f"{what!r} is no kind of work; choose one of {', '.join(KINDS)}")
-    engines.check_hours(hours)
     engine_id = engines.number(connection, name)
-    note = _plain_line(note.strip())
-    entry = {"date": date.isoformat(), "hours": hours, "what": what, "note": note}
-    table = schema.work
-    same = sa.select(table.c.id).filter_by(engine_id=engine_id, **entry)
-    known = connection.scalar(same)
-    if known is None:
-        refuse_impossible(connection, engine_id, date, hours)
-        add_row(connection, table, engine_id=engine_id, **entry, added_at=schema.now())
-    for work in of_engine(connection, engine_id):
-        if (work.date, work.hours, work.what, work.note) == (date, hours, what, note):
-            return Work(**{**vars(work), "duplicate": known is not None})
-    raise LogbookError(
-        f"no installation on {name!r} had begun by {date} at {hours:g} h; start it: vibetrend "
-        f"installation start --engine {name} --date D --hours H (--as-found if the damper was "
-        f"fitted long ago)"
+    hours = engine_hours.true_hours(connection, engine_id, date, shown)
+    note = plain_line(note.strip(), "the note")
+    kinds = (what, _ONCE_CALLED.get(what))
+
+    def same() -> Work | None:
+        return next(
+            (
+                work
+                for work in of_engine(connection, engine_id)
+                if work.what in kinds
+                and (work.date, work.meter_hours, work.note) == (date, shown, note)
+            ),
+            None,
+        )
+
+    if known := same():
+        return replace(known, duplicate=True)
+    engine_hours.refuse_impossible(connection, engine_id, date, hours, shown)
+    add_row(
+        connection,
+        schema.work,
+        engine_id=engine_id,
+        date=date.isoformat(),
+        hours=hours,
+        meter_hours=shown,
+        what=what,
+        note=note,
+        added_at=schema.now(),
     )
-
-
-def _plain_line(note: str) -> str:
-    if odd := _NOT_PLAIN.search(note):
-        raise LogbookError(
-            f"the note holds the control character {odd[0]!a}; write it as one plain line"
-        )
-    if len(note) > LONGEST_NOTE:
-        raise LogbookError(
-            f"the note has {len(note)} characters; shorten it to {LONGEST_NOTE} at most"
-        )
-    return note
+    if added := same():
+        return added
+    raise LogbookError(engines.none_begun(name, f"{date} at {engine_hours.in_words(hours, shown)}"))
 
 
 def of_engine(connection: sa.Connection, engine_id: int) -> list[Work]:
@@ -91,7 +96,8 @@ def of_engine(connection: sa.Connection, engine_id: int) -> list[Work]:
     What was done at the same date and hours begins one epoch together.
     """
     table = schema.work
-    query = sa.select(table).where(table.c.engine_id == engine_id)
+    query = sa.select(table, engine_hours.shown_then(table).label("shown"))
+    query = query.where(table.c.engine_id == engine_id)
     rows = connection.execute(query.order_by(table.c.date, table.c.hours, table.c.id)).all()
     if not rows:
         return []
@@ -108,7 +114,16 @@ def of_engine(connection: sa.Connection, engine_id: int) -> list[Work]:
         else:
             epoch = last.epoch + ((last.date, last.hours) != (date, row.hours))
         found.append(
-            Work(date, row.hours, row.what, row.note, epoch, installation_id, row.added_at)
+            Work(
+                date=date,
+                hours=row.hours,
+                what=row.what,
+                note=row.note,
+                epoch=epoch,
+                installation_id=installation_id,
+                added_at=row.added_at,
+                meter_hours=row.shown,
+            )
         )
     return found
 

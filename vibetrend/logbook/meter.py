@@ -1,0 +1,160 @@
+"""The log of the hour meter: what it showed, when it was replaced and when it rolled over."""
+
+import datetime as dt
+from dataclasses import dataclass, replace
+
+import sqlalchemy as sa
+
+from vibetrend import hour_meter
+from vibetrend.errors import LogbookError
+from vibetrend.hour_meter import MeterChange
+from vibetrend.logbook import engines, hours, schema
+from vibetrend.logbook.database import add_row
+from vibetrend.logbook.plain_text import plain_line
+
+
+@dataclass(frozen=True)
+class MeterEntry:
+    """What an hour meter showed on a day, or how it changed."""
+
+    date: dt.date
+    what: str  # "reading", "replaced" or "rolled-over"
+    shown: float  # hours; of a change, what the old meter showed last
+    after: float | None  # hours that the new meter showed first; None for a reading
+    note: str
+    hours: float  # true engine hours
+    added_at: str  # UTC, ISO 8601
+    duplicate: bool = False  # the same was here already
+
+
+def of_engine(connection: sa.Connection, engine_id: int) -> list[MeterEntry]:
+    """Return the readings and changes of an engine's hour meter, by date, then hours."""
+    changed = hours.changes(connection, engine_id)
+    at_change = iter(hour_meter.change_hours(changed))
+    found = []
+    for row in hours.meter_rows(connection, engine_id):
+        date = dt.date.fromisoformat(row.date)
+        if row.what == "reading":
+            then = hour_meter.true_hours(changed, date, row.shown)
+        else:
+            then = next(at_change)
+        found.append(MeterEntry(date, row.what, row.shown, row.after, row.note, then, row.added_at))
+    return sorted(found, key=lambda each: (each.date, each.hours))
+
+
+def add_reading(connection: sa.Connection, name: str, *, date: dt.date, shown: float) -> MeterEntry:
+    """Keep what an engine's hour meter showed on a day, or find the same again.
+
+    Raises
+    ------
+    LogbookError
+        If it is no number of hours, or contradicts what is known of the engine.
+    """
+    engine_id = engines.number(connection, name)
+    true = hours.true_hours(connection, engine_id, date, shown)
+    wanted = (date, "reading", shown, None)
+    if same := _find(connection, engine_id, wanted):
+        return replace(same, duplicate=True)
+    hours.refuse_impossible(connection, engine_id, date, true, shown)
+    return _add(connection, engine_id, wanted, note="")
+
+
+def change(
+    connection: sa.Connection,
+    name: str,
+    *,
+    date: dt.date,
+    before: float,
+    after: float,
+    what: str,
+    note: str,
+) -> MeterEntry:
+    """Keep that an engine's hour meter was replaced or rolled over, or find the same again.
+
+    True hours that are kept stay as they are; a reading of the meter, of which only what was
+    shown is kept, may have other true hours from then on.
+
+    Raises
+    ------
+    LogbookError
+        If it is no such change, contradicts what is known of the engine, or would give what is
+        kept other true hours.
+    """
+    engine_id = engines.number(connection, name)
+    note = plain_line(note.strip(), "the note")
+    try:
+        new = MeterChange(date, before, after, what)
+    except ValueError as error:
+        raise LogbookError(str(error)) from error
+    wanted = (date, what, before, after)
+    if same := _find(connection, engine_id, wanted):
+        return replace(same, duplicate=True)
+    _refuse_to_rewrite(connection, engine_id, new)
+    kept = _add(connection, engine_id, wanted, note=note)
+    # What follows undoes the entry where it raises: all is one transaction.
+    _refuse_contradiction(connection, engine_id, new)
+    return kept
+
+
+Wanted = tuple[dt.date, str, float, float | None]
+
+
+def _find(connection: sa.Connection, engine_id: int, wanted: Wanted) -> MeterEntry | None:
+    return next(
+        (
+            each
+            for each in of_engine(connection, engine_id)
+            if (each.date, each.what, each.shown, each.after) == wanted
+        ),
+        None,
+    )
+
+
+def _add(connection: sa.Connection, engine_id: int, wanted: Wanted, *, note: str) -> MeterEntry:
+    date, what, shown, after = wanted
+    add_row(
+        connection,
+        schema.meter,
+        engine_id=engine_id,
+        date=date.isoformat(),
+        what=what,
+        shown=shown,
+        after=after,
+        note=note,
+        added_at=schema.now(),
+    )
+    kept = _find(connection, engine_id, wanted)
+    assert kept is not None
+    return kept
+
+
+def _refuse_to_rewrite(connection: sa.Connection, engine_id: int, new: MeterChange) -> None:
+    """Refuse a change that comes too late for entries whose true hours are kept."""
+    changed = [*hours.changes(connection, engine_id), new]
+    for each in hours.known(connection, engine_id):
+        if each.what in ("reading", "change"):
+            continue
+        would = hour_meter.true_hours(changed, each.date, each.meter_hours)
+        if abs(would - each.hours) > hours.ROUNDING:
+            raise LogbookError(
+                f"{each} was entered before this change of the meter, which would make it "
+                f"{would:g} h in all; what is kept is not rewritten. If the meter was changed "
+                f"after it, correct --date; else begin a logbook in an empty folder (--logbook) "
+                f"and enter the change first"
+            )
+
+
+def _refuse_contradiction(connection: sa.Connection, engine_id: int, new: MeterChange) -> None:
+    """Refuse a change with which the hours known, as they are now, could not all be."""
+    past = hours.known(connection, engine_id)
+    of_meter = [each for each in past if each.what in ("reading", "change")]
+    # The new one first: it is what the person can correct.
+    of_meter.sort(key=lambda each: (each.date, each.what) != (new.date, "change"))
+    for each in of_meter:
+        other = hours.contradiction(past, each.date, each.hours)
+        if other is not None:
+            raise LogbookError(
+                f"with this change of the meter, {each} would contradict {other}: engine hours "
+                f"only grow, and by 24 a day at most; correct --before, --after or --date, or "
+                f"enter an earlier change first"
+            )
