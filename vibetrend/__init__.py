@@ -23,6 +23,7 @@ from vibetrend.errors import (
 if TYPE_CHECKING:
     from vibetrend.engine import Engine
     from vibetrend.ingest import read
+    from vibetrend.installation.runout import runout
     from vibetrend.orders import Measurement, measure
     from vibetrend.recording import Recording, Tacho
     from vibetrend.trend import Verdict
@@ -39,6 +40,7 @@ _HOME = {
     "judge": "vibetrend.trend.judge",
     "measure": "vibetrend.orders",
     "read": "vibetrend.ingest",
+    "runout": "vibetrend.installation.runout",
 }
 
 __all__ = [
@@ -57,6 +59,7 @@ __all__ = [
     "judge",
     "measure",
     "read",
+    "runout",
 ]
 
 

@@ -1,0 +1,382 @@
+"""The record put together from its entries: readings judged, what moved, what is missing."""
+
+import datetime as dt
+import json
+from typing import Any
+
+import pytest
+from invented_record import ENGINE, FITTED, LATER, Entry, kept
+
+from vibetrend.engine import Limits
+from vibetrend.errors import InstallationError
+from vibetrend.installation import (
+    CHECKLIST,
+    Reading,
+    Record,
+    belt_content,
+    bolt_content,
+    casing_content,
+    check_content,
+    details_content,
+    finish_content,
+    fluid_content,
+    mark_content,
+    note_content,
+    photo_content,
+    record_of,
+    runout_content,
+)
+
+BELT_NEW = belt_content("alternator", stage="as-installed", tension=140, unit="lbf")
+BELT_RUN_IN = belt_content("Alternator", stage="after-run-in", tension=110, unit="lbf")
+RIM = runout_content("Rim", [0, 3, -2, 3], unit="thou", instrument="dial", resolution=1, closing=0)
+
+
+def only(record: Record) -> Reading:
+    (reading,) = record.readings
+    return reading
+
+
+def states(record: Record) -> list[tuple[str, str, str]]:
+    return [(each.name, each.what, each.state) for each in record.readings]
+
+
+def test_an_empty_record_says_what_is_missing() -> None:
+    found = kept()
+    assert found.readings == ()
+    assert found.belts_settled is None
+    assert found.finished is None
+    assert [each.done for each in found.checks] == [None] * len(CHECKLIST)
+    said = " ".join(found.missing)
+    for words in (
+        "part number",
+        "run-out is recorded of: rim, face, pulley",
+        "No bolt torque",
+        "driven parts: alternator",
+        "hub mark to ring mark",
+        "No photo",
+    ):
+        assert words in said
+
+
+def test_the_tir_is_held_against_the_limit_of_that_surface() -> None:
+    found = only(kept(("runout", RIM)))
+    assert (found.state, found.what) == ("within", "TIR")
+    assert found.quantity is not None
+    assert found.quantity.to(found.quantity.unit).value == 5
+    assert found.limit == ENGINE.limits.runout["rim"]  # whatever letters the name is written in
+    assert (found.instrument, found.resolution and found.resolution.value) == ("dial", 1)
+
+
+def test_what_four_stations_miss_does_not_pass_as_within() -> None:
+    """45 degrees off the stations, a run-out of 0.070 in shows as 0.0495 in: cos(pi / 4)."""
+    off = 35 * 0.5**0.5
+    content = runout_content("rim", [off, off, -off, -off], unit="thou")
+    found = only(kept(("runout", content)))
+    assert found.quantity is not None
+    assert found.quantity.value == pytest.approx(70 * 0.5**0.5)  # within the maker's 60
+    assert found.state == "at-limit"
+
+
+def test_without_a_limit_nothing_is_judged() -> None:
+    found = only(kept(("runout", runout_content("crank nose", [0, 1, 0, 1], unit="thou"))))
+    assert (found.state, found.limit) == ("limit-unknown", None)
+
+
+def test_limits_of_then_decide_and_those_written_in_later_are_named() -> None:
+    strict = Limits.model_validate(
+        {"runout": {"RIM": {"max": 2, "unit": "thou", "source": "the manual of then"}}}
+    )
+    rim, belt = kept(("runout", RIM), ("belt", BELT_NEW), limits_then=strict).readings
+    assert (rim.state, rim.side, rim.limit_added_later) == ("beyond", "above", False)
+    assert (belt.state, belt.limit_added_later) == ("within", True)
+
+
+def test_a_bolt_tightened_by_angle_is_two_readings() -> None:
+    content = bolt_content("bolt 1", stages=["50 lbf ft", "135 lbf ft", "90 deg"])
+    found = kept(("bolt", content))
+    assert states(found) == [("bolt 1", "torque", "within"), ("bolt 1", "angle", "limit-unknown")]
+    again = bolt_content("bolt 1", stages=["120 lbf ft"], recheck=True)
+    assert only(kept(("bolt", again))).stage == "re-check"
+
+
+def test_an_offset_is_judged_by_its_size() -> None:
+    found = only(kept(("mark", mark_content("index-offset", -2, "mm"))))
+    assert (found.state, found.side) == ("beyond", "above")
+    assert found.details.value.value == -2  # type: ignore[union-attr]
+
+
+def test_the_least_thickness_counts_where_the_maker_allows_no_less() -> None:
+    content = casing_content([44.2, 45.1], "mm")
+    assert [each.what for each in kept(("casing", content)).readings] == [
+        "spread",
+        "greatest thickness",
+    ]
+    thick = {"min": 44.5, "max": 45.0, "unit": "mm", "source": "manual"}
+    engine = ENGINE.model_copy(
+        update={"limits": Limits.model_validate({"casing_thickness": thick})}
+    )
+    found = kept(("casing", content), engine=engine).readings
+    assert [(each.what, each.state, each.side) for each in found[1:]] == [
+        ("greatest thickness", "beyond", "above"),
+        ("least thickness", "beyond", "below"),
+    ]
+
+
+def test_a_belt_with_an_automatic_tensioner_is_not_judged() -> None:
+    content = belt_content(
+        "fan", stage="as-installed", tension=90, unit="lbf", automatic_tensioner=True
+    )
+    found = kept(("belt", content))
+    assert only(found).state == "information"
+    assert found.belts_settled is True
+
+
+def test_a_belts_frequency_is_no_resolution_of_its_tension() -> None:
+    content = belt_content(
+        "fan",
+        stage="as-installed",
+        frequency_hz=160,
+        span=200,
+        span_unit="mm",
+        mass_per_length=0.11,
+        mass_unit="kg/m",
+        resolution=1.0,
+    )
+    found = only(kept(("belt", content)))
+    assert found.resolution is None
+    assert found.standard_error is not None
+    assert found.standard_error.si > 0
+
+
+def test_a_fluid_without_a_number_is_for_information() -> None:
+    found = only(kept(("fluid", fluid_content(result="clear"))))
+    assert (found.state, found.quantity) == ("information", None)
+
+
+# Belts after run-in
+
+
+def test_belts_are_settled_when_each_was_read_again_after_run_in() -> None:
+    assert kept(("belt", BELT_NEW)).belts_settled is False
+    assert kept(("belt", BELT_NEW), ("belt", BELT_RUN_IN, LATER)).belts_settled is True
+    assert kept(("belt", BELT_NEW), ("belt", BELT_RUN_IN)).belts_settled is True  # the same day
+    other = belt_content("pump", stage="as-installed", tension=100, unit="lbf")
+    found = kept(("belt", BELT_NEW), ("belt", other), ("belt", BELT_RUN_IN, LATER))
+    assert found.belts_settled is False
+    assert any(
+        "run-in is recorded of: pump. A baseline is best begun after the belt has been re-tensioned"
+        in each
+        for each in found.missing
+    )
+
+
+def test_a_new_belt_has_to_settle_again() -> None:
+    renewed = ("belt", BELT_NEW, dt.date(2027, 1, 1))
+    found = kept(("belt", BELT_NEW), ("belt", BELT_RUN_IN, LATER), renewed)
+    assert found.belts_settled is False
+    assert found.belt_drops == ()
+
+
+def test_the_drop_compares_the_first_reading_after_run_in() -> None:
+    tightened = belt_content("alternator", stage="after-run-in", tension=125, unit="lbf")
+    found = kept(("belt", BELT_NEW), ("belt", BELT_RUN_IN, LATER), ("belt", tightened, LATER))
+    (drop,) = found.belt_drops
+    assert drop.ratio == pytest.approx(110 / 140)
+    assert drop.state == "within"
+
+
+# Two sets compared
+
+
+def test_the_first_and_the_latest_turn_of_a_surface_are_compared() -> None:
+    later = runout_content("rim", [0, 0.3, -0.1, 0.2], unit="mm")
+    between = runout_content("rim", [0, 9, 0, 9], unit="thou")
+    found = kept(("runout", RIM), ("runout", between), ("runout", later, LATER))
+    (moved,) = found.moved
+    assert (moved.first.date, moved.second.date) == (FITTED, LATER)
+    assert moved.change.unit == "thou"
+    assert moved.change.tir_change == pytest.approx(0.4 / 0.0254 - 5)
+
+
+def test_hub_and_ring_of_one_day_are_compared() -> None:
+    hub = runout_content("hub", [0, 1, 0, 1], unit="thou")
+    found = kept(("runout", RIM), ("runout", hub))
+    assert [each.name for each in found.moved] == ["hub and Rim"]
+    assert kept(("runout", RIM), ("runout", hub, LATER)).moved == ()
+
+
+def test_a_mark_measured_twice_tells_what_moved() -> None:
+    one = mark_content("index-offset", 0.2, "mm", resolution=0.1)
+    other = mark_content("index-offset", 0.9, "mm", resolution=0.1)
+    (moved,) = kept(("mark", one), ("mark", other, LATER)).marks_moved
+    assert moved.change.value == pytest.approx(0.7)
+    assert moved.beyond is True
+
+
+# What stands beside the readings
+
+
+def test_photos_notes_and_the_finish_are_there() -> None:
+    photo = photo_content("ab" * 32, "rim.jpg", media_type="image/jpeg", bytes=9, caption="rim")
+    found = kept(
+        ("photo", photo),
+        ("note", note_content("rain all day", person="A. Example")),
+        ("finish", finish_content(person="A. Example", missing=["No bolt torque is recorded."])),
+        ("details", details_content(part="P 1", serial="S 1", who="A. Example")),
+    )
+    assert (found.photos[0].caption, found.photos[0].bytes) == ("rim", 9)
+    assert found.notes[0].text == "rain all day"
+    assert found.finished is not None
+    assert found.finished.missing == ("No bolt torque is recorded.",)
+    assert found.details.serial == "S 1"
+    assert not any("photo" in each for each in found.missing)
+
+
+def test_the_order_of_entries_does_not_matter() -> None:
+    entries = [
+        Entry(1, "belt", FITTED, BELT_NEW),
+        Entry(2, "belt", LATER, BELT_RUN_IN),
+        Entry(3, "runout", FITTED, RIM),
+    ]
+
+    def whole(some: list[Entry]) -> Record:
+        return record_of(
+            some,
+            engine=ENGINE,
+            limits_then=ENGINE.limits,
+            limits_now=ENGINE.limits,
+            date=FITTED,
+            hours=0.0,
+            as_found=False,
+        )
+
+    assert whole(entries).to_dict() == whole(entries[::-1]).to_dict()
+
+
+def test_a_careful_record_misses_nothing() -> None:
+    tools: dict[str, Any] = {"instrument": "dial", "resolution": 1.0, "person": "A. Example"}
+
+    def careful(surface: str, reading: float, **more: object) -> tuple[str, dict[str, Any]]:
+        readings = [0, reading, 0, reading]
+        return "runout", runout_content(
+            surface, readings, unit="um", closing=0, **tools, **more  # type: ignore[arg-type]
+        )  # fmt: skip
+
+    engine = ENGINE.model_copy(
+        update={
+            "limits": ENGINE.limits.model_copy(
+                update={
+                    "element_recess": ENGINE.limits.mark_offset,
+                    "runout": {
+                        **ENGINE.limits.runout,
+                        "face": ENGINE.limits.runout["rim"],
+                    },
+                }
+            )
+        }
+    )
+    photo = photo_content("ab" * 32, "rim.jpg", media_type="image/jpeg", bytes=9)
+    made = dt.date(2026, 1, 1)
+    bolt: dict[str, Any] = {"stages": ["135 lbf ft"], "new": True, "treatment": "oiled", **tools}
+    belt: dict[str, Any] = {"belt": "alternator", "unit": "lbf", **tools}
+    found = kept(
+        ("details", details_content(part="P 1", serial="S 1", made_on=made, who="A. Example")),
+        careful("rim", 30),
+        careful("face", 40, end_play_held=True),
+        careful("pulley", 10),
+        ("bolt", bolt_content("bolt 1", **bolt)),
+        ("bolt", bolt_content("bolt 1", recheck=True, **bolt), LATER),
+        ("belt", belt_content(stage="as-installed", tension=140, **belt)),
+        ("belt", belt_content(stage="after-run-in", tension=110, **belt), LATER),
+        ("mark", mark_content("index-offset", 0.1, "mm", **tools)),
+        ("mark", mark_content("element-recess", 0.1, "mm", **tools)),
+        ("photo", photo),
+        *(("check", check_content(item)) for item in CHECKLIST),
+        engine=engine,
+    )
+    assert found.missing == ()
+
+
+def test_a_damper_found_in_place_is_not_asked_how_it_went_on() -> None:
+    said = " ".join(kept(as_found=True).missing)
+    assert "bolt" not in said
+    assert "hammer" not in said
+    assert "who fitted" not in said
+    assert "rim, face" in said
+
+
+def test_a_viscous_damper_is_asked_for_its_casing() -> None:
+    damper = ENGINE.damper.model_copy(update={"type": "viscous"})
+    said = " ".join(kept(engine=ENGINE.model_copy(update={"damper": damper})).missing)
+    assert "viscous damper's casing" in said
+    assert "rubber" not in said
+    damper = ENGINE.damper.model_copy(update={"type": "unknown"})
+    said = " ".join(kept(engine=ENGINE.model_copy(update={"damper": damper})).missing)
+    assert "does not say whether the damper is a rubber or a viscous one" in said
+
+
+BOLT = ("bolt", bolt_content("bolt 1", stages=["135 lbf ft"]))
+
+
+def turn(surface: str) -> tuple[str, dict[str, Any]]:
+    return "runout", runout_content(surface, [0, 1, 0], unit="mm")
+
+
+@pytest.mark.parametrize(
+    ("entry", "told"),
+    [
+        (BOLT, "locked is not noted: bolt 1"),
+        (BOLT, "used again is not noted: bolt 1"),
+        (BOLT, "No bolt was checked again after the first warm run"),
+        (turn("nose"), "limit is not in the engine file for: run-out of nose"),
+        (turn("rim"), "resolution is not noted for: run-out of rim"),
+        (turn("rim"), "not read again after the full turn: rim"),
+        (turn("face"), "end play was held to one side is not noted: face"),
+        (("check", check_content("clean", False)), "Noted as not done: crank nose"),
+    ],
+)
+def test_each_gap_is_named(entry: tuple[str, dict[str, Any]], told: str) -> None:
+    assert told in " ".join(kept(entry).missing)
+
+
+def test_an_angle_the_maker_asks_for_is_missed() -> None:
+    limits = ENGINE.limits.model_copy(
+        update={"bolt_angle": Limits.model_validate(
+            {"bolt_angle": {"value": 90, "unit": "deg", "source": "manual"}}).bolt_angle}
+    )  # fmt: skip
+    engine = ENGINE.model_copy(update={"limits": limits})
+    found = kept(("bolt", bolt_content("bolt 1", stages=["135 lbf ft"])), engine=engine)
+    assert any("asks for an angle" in each for each in found.missing)
+
+
+# JSON and damage
+
+
+def test_the_json_form_is_plain() -> None:
+    found = kept(
+        ("runout", runout_content("nose", [0, 1, 2], unit="mm")),
+        ("belt", BELT_NEW),
+        ("belt", BELT_RUN_IN, LATER),
+        ("check", check_content("clean")),
+    ).to_dict()
+    assert json.loads(json.dumps(found, allow_nan=False)) == found
+    assert found["readings"][0]["quantity"] == {"value": 2.0, "unit": "mm"}
+    assert found["readings"][1]["limit"]["source"] == "manual, sheet 6"
+    assert found["date"] == "2026-05-01"
+
+
+@pytest.mark.parametrize(
+    ("kind", "content", "told"),
+    [
+        ("runout", {"surface": "rim"}, r"entry 1 \(runout, 2026-05-01\) cannot be read: missing"),
+        ("runout", {**RIM, "unit": "cubit"}, "is damaged: the readings: unit 'cubit'"),
+        ("photo", {"sha256": 5}, "cannot be read"),
+        ("mystery", {}, "of the kind 'mystery', which is not known here.* update vibetrend"),
+    ],
+)
+def test_damaged_and_unknown_entries_are_told(
+    kind: str, content: dict[str, Any], told: str
+) -> None:
+    with pytest.raises(InstallationError, match=told):
+        kept((kind, content))

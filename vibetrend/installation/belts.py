@@ -1,0 +1,235 @@
+"""Belts: tension by a gauge, or by the frequency at which a plucked span sounds.
+
+A span of free length L and mass per length m sounds at f = sqrt(T / m) / (2 L), the lowest mode of
+a stretched string (Rayleigh, The Theory of Sound, vol. 1, ch. 6), so that
+
+    T = 4 m L^2 f^2      (1)
+    dT / T = sqrt((2 df / f)^2 + (2 dL / L)^2 + (dm / m)^2)      (2)
+"""
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+from vibetrend.engine import Limits
+from vibetrend.errors import InstallationError
+from vibetrend.installation.entered import (
+    Content,
+    common,
+    line,
+    number_if,
+    one_of,
+    quantity_of,
+    unit_if,
+    yes_no,
+)
+from vibetrend.quantities import Quantity, unit
+
+BeltStage = Literal["as-installed", "after-run-in"]
+STAGES: tuple[BeltStage, ...] = ("as-installed", "after-run-in")
+_UNIFORM = math.sqrt(12)  # a division over this is the standard deviation of reading to it
+_NEWTON = unit("N")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Belt:
+    """One belt's tension."""
+
+    name: str
+    stage: BeltStage
+    by: Literal["gauge", "frequency", "none"]
+    tension: Quantity | None  # as read, or in N by Eq. 1
+    standard_error: Quantity | None  # None where nothing tells it
+    error_from: tuple[str, ...]  # what it takes in: "gauge", "frequency", "span", "mass"
+    frequency_hz: float | None
+    span: Quantity | None
+    mass_per_length: Quantity | None
+    automatic_tensioner: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class BeltDrop:
+    """How a belt's tension fell while it ran in, against the maker's own two figures."""
+
+    belt: str
+    new: Quantity
+    run_in: Quantity
+    ratio: float  # run-in over new
+    standard_error: float  # of `ratio`; NaN where unknown
+    least: float | None  # ratio of the maker's figures; None where one is missing
+    state: Literal["within", "beyond", "at-limit", "limit-unknown"]
+
+
+def belt_content(
+    belt: str,
+    *,
+    stage: str,
+    tension: float | None = None,
+    unit: str | None = None,
+    frequency_hz: float | None = None,
+    frequency_standard_error_hz: float | None = None,
+    span: float | None = None,
+    span_unit: str | None = None,
+    span_resolution: float | None = None,
+    mass_per_length: float | None = None,
+    mass_unit: str | None = None,
+    mass_resolution: float | None = None,
+    automatic_tensioner: bool = False,
+    instrument: str = "",
+    resolution: float | None = None,
+    person: str = "",
+    note: str = "",
+) -> Content:
+    """Return the content of an entry of kind ``belt``.
+
+    Parameters
+    ----------
+    stage : str
+        ``"as-installed"`` or ``"after-run-in"``.
+    tension, unit
+        As a gauge shows it; or else
+    frequency_hz, span, span_unit, mass_per_length, mass_unit
+        what Eq. 1 needs: the span's lowest frequency in hertz (not turns per minute), its free
+        length between the pulleys, and the belt's mass per length.
+    frequency_standard_error_hz, span_resolution, mass_resolution : float, optional
+        What is known of their errors, in the same units.
+    automatic_tensioner : bool
+        The belt has one: its arm between the stops is what counts, and no tension is judged.
+    resolution : float, optional
+        The gauge's division in `unit`, or that of the frequency in hertz.
+
+    Raises
+    ------
+    InstallationError
+        If neither or both ways are given, one lacks a number or unit, or a value makes no sense.
+    """
+    name = line(belt, "the belt's name", needed=True)
+    string = {
+        "frequency_hz": frequency_hz,
+        "span": span,
+        "span_unit": span_unit,
+        "mass_per_length": mass_per_length,
+        "mass_unit": mass_unit,
+    }
+    automatic = yes_no(automatic_tensioner, "whether the belt has an automatic tensioner")
+    if tension is not None and frequency_hz is not None:
+        raise InstallationError(
+            f"belt {name}: give the tension of a gauge or the span's frequency, not both in one "
+            f"entry"
+        )
+    if tension is None and frequency_hz is None and not automatic:
+        raise InstallationError(
+            f"belt {name}: no reading; give the tension of a gauge, or the span's frequency with "
+            f"its length and mass per length"
+        )
+    if frequency_hz is not None and (lacking := [k for k, v in string.items() if v is None]):
+        raise InstallationError(
+            f"belt {name}: a tension by frequency needs {', '.join(lacking)} too"
+        )
+    return {
+        "belt": name,
+        "stage": one_of(stage, "the stage", STAGES),
+        "tension": number_if(tension, "the tension", above=0),
+        "unit": unit_if(tension, unit, "force", "the tension"),
+        "frequency_hz": number_if(frequency_hz, "the frequency", above=0),
+        "frequency_standard_error_hz": number_if(
+            frequency_standard_error_hz, "the frequency's standard error", above=0
+        ),
+        "span": number_if(span, "the span's length", above=0),
+        "span_unit": unit_if(span, span_unit, "length", "the span's length"),
+        "span_resolution": number_if(span_resolution, "the span's resolution", above=0),
+        "mass_per_length": number_if(mass_per_length, "the belt's mass per length", above=0),
+        "mass_unit": unit_if(
+            mass_per_length, mass_unit, "mass per length", "the belt's mass per length"
+        ),
+        "mass_resolution": number_if(mass_resolution, "the resolution of the mass", above=0),
+        "automatic_tensioner": automatic,
+        **common(instrument, resolution, person, note),
+    }
+
+
+def belt_of(content: Content) -> Belt:
+    """Return the belt of a checked content."""
+    span = quantity_of(content["span"], content["span_unit"], "length")
+    mass = quantity_of(content["mass_per_length"], content["mass_unit"], "mass per length")
+    by: Literal["gauge", "frequency", "none"] = "none"
+    tension: Quantity | None = None
+    shares: dict[str, float] = {}  # of Eq. 2
+    if content["tension"] is not None:
+        by, tension = "gauge", quantity_of(content["tension"], content["unit"], "force")
+        if content["resolution"]:
+            shares["gauge"] = content["resolution"] / _UNIFORM / content["tension"]
+    elif content["frequency_hz"] is not None and span is not None and mass is not None:
+        by, frequency = "frequency", content["frequency_hz"]
+        tension = Quantity(4 * mass.si * span.si**2 * frequency**2, _NEWTON)  # Eq. 1
+        error = max(
+            content["frequency_standard_error_hz"] or 0.0,
+            (content["resolution"] or 0.0) / _UNIFORM,
+        )
+        shares["frequency"] = 2 * error / frequency
+        shares["span"] = 2 * (content["span_resolution"] or 0.0) / _UNIFORM / span.value
+        shares["mass"] = (content["mass_resolution"] or 0.0) / _UNIFORM / mass.value
+    shares = {name: share for name, share in shares.items() if share}
+    return Belt(
+        name=content["belt"],
+        stage=content["stage"],
+        by=by,
+        tension=tension,
+        standard_error=Quantity(tension.value * math.hypot(*shares.values()), tension.unit)
+        if tension and shares
+        else None,
+        error_from=tuple(shares),
+        frequency_hz=content["frequency_hz"],
+        span=span,
+        mass_per_length=mass,
+        automatic_tensioner=content["automatic_tensioner"],
+    )
+
+
+def belt_drop(new: Belt, run_in: Belt, limits: Limits) -> BeltDrop | None:
+    """Return how one belt's tension fell while it ran in; None where there is nothing to compare.
+
+    The maker's own two figures say how far: the least allowed after run-in (else the value asked
+    for) over the value asked for when new (else the middle of what is allowed).
+    """
+    if new.tension is None or run_in.tension is None:
+        return None
+    if new.automatic_tensioner or run_in.automatic_tensioner:
+        return None
+    ratio = run_in.tension.si / new.tension.si
+    errors = [each.standard_error for each in (new, run_in)]
+    error = math.nan
+    if errors[0] and errors[1]:
+        error = ratio * math.hypot(
+            errors[0].value / new.tension.value, errors[1].value / run_in.tension.value
+        )
+    least = _least(limits)
+    state: Literal["within", "beyond", "at-limit", "limit-unknown"] = "limit-unknown"
+    if least is not None and abs(ratio - least) < 2 * error:
+        state = "at-limit"
+    elif least is not None:
+        state = "within" if ratio >= least * (1 - 1e-9) else "beyond"
+    return BeltDrop(
+        belt=new.name,
+        new=new.tension,
+        run_in=run_in.tension,
+        ratio=ratio,
+        standard_error=error,
+        least=least,
+        state=state,
+    )
+
+
+def _least(limits: Limits) -> float | None:
+    """Return the least ratio that the maker's figures let expect; None where one is missing."""
+    new, run_in = limits.belt_tension_new, limits.belt_tension_run_in
+    if new is None or run_in is None:
+        return None
+    asked = new.value
+    if asked is None:
+        ends = [end for end in (new.low, new.high) if end is not None]
+        asked = sum(ends) / len(ends)
+    allowed = run_in.value if run_in.low is None else run_in.low
+    if allowed is None or asked <= 0:
+        return None
+    return allowed * unit(run_in.unit, "force").factor / (asked * unit(new.unit, "force").factor)

@@ -1,0 +1,174 @@
+"""The record of one installation, put together from its entries."""
+
+import datetime as dt
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from vibetrend.engine import Engine, Limits
+from vibetrend.errors import InstallationError
+from vibetrend.installation.as_json import as_json
+from vibetrend.installation.belts import BeltDrop
+from vibetrend.installation.beside import (
+    Finish,
+    Photo,
+    WrittenNote,
+    finish_content,
+    note_content,
+    photo_content,
+)
+from vibetrend.installation.checklist import Check, check_content, checks_of
+from vibetrend.installation.comparing import (
+    Moved,
+    drops,
+    hub_and_ring,
+    marks_moved,
+    not_run_in,
+    then_and_now,
+)
+from vibetrend.installation.details import Details, details_content, details_of
+from vibetrend.installation.entered import Content, again
+from vibetrend.installation.marks import MarkChange
+from vibetrend.installation.missing import missing
+from vibetrend.installation.reading import READING_KINDS, Entry, Reading, readings_of
+
+
+@dataclass(frozen=True, kw_only=True)
+class Record:
+    """One damper's installation record."""
+
+    date: dt.date
+    hours: float
+    as_found: bool
+    details: Details
+    readings: tuple[Reading, ...]  # by date, then as entered
+    checks: tuple[Check, ...]  # every point that applies, and those answered beside
+    photos: tuple[Photo, ...]
+    notes: tuple[WrittenNote, ...]
+    finished: Finish | None
+    missing: tuple[str, ...]  # what a careful record would still hold, plain sentences
+    belts_settled: bool | None  # read again after run-in; None where no belt is recorded
+    belt_drops: tuple[BeltDrop, ...]
+    moved: tuple[Moved, ...]  # each surface read twice, first and latest; hub and ring
+    marks_moved: tuple[MarkChange, ...]  # each mark measured twice, first and latest
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        found: dict[str, Any] = as_json(self)
+        return found
+
+
+_BUILDERS: dict[str, Callable[..., Content]] = {
+    "details": details_content,
+    "check": check_content,
+    "photo": photo_content,
+    "note": note_content,
+    "finish": finish_content,
+}
+
+
+def record_of(
+    entries: Iterable[Entry],
+    *,
+    engine: Engine,
+    limits_then: Limits,
+    limits_now: Limits,
+    date: dt.date,
+    hours: float,
+    as_found: bool,
+) -> Record:
+    """Return the record of one installation.
+
+    Parameters
+    ----------
+    entries : iterable of Entry
+        Those of this installation, in any order.
+    engine : Engine
+        As its file is now: which belts it drives, which kind of damper it has.
+    limits_then, limits_now : Limits
+        Those of the engine file when the damper was fitted, and now. The former decide; a limit
+        that they lack may have been written in since.
+    date, hours, as_found
+        When the damper was fitted, at how many true hours; or found, fitted before.
+
+    Raises
+    ------
+    InstallationError
+        If an entry is damaged, or of a kind that is not known here.
+    """
+    ordered = sorted(entries, key=lambda each: (each.date, each.id))
+    contents: dict[str, list[tuple[Entry, Content]]] = {kind: [] for kind in _BUILDERS}
+    readings: list[Reading] = []
+    for entry in ordered:
+        if entry.kind in READING_KINDS:
+            readings += readings_of(entry, limits_then=limits_then, limits_now=limits_now)
+        elif entry.kind in _BUILDERS:
+            where = f"entry {entry.id} ({entry.kind}, {entry.date})"
+            contents[entry.kind].append((entry, again(_BUILDERS[entry.kind], entry.content, where)))
+        else:
+            raise InstallationError(
+                f"entry {entry.id} of {entry.date} is of the kind {entry.kind!r}, which is not "
+                f"known here; another version of vibetrend wrote it, so update vibetrend"
+            )
+    limits = _merged(limits_then, limits_now)
+    unsettled = not_run_in(readings)
+    record = Record(
+        date=date,
+        hours=hours,
+        as_found=as_found,
+        details=details_of([content for _, content in contents["details"]]),
+        readings=tuple(readings),
+        checks=checks_of(
+            [(entry.date, content) for entry, content in contents["check"]],
+            damper=engine.damper.type,
+            as_found=as_found,
+        ),
+        photos=tuple(
+            Photo(entry_id=entry.id, date=entry.date, **content)
+            for entry, content in contents["photo"]
+        ),
+        notes=tuple(
+            WrittenNote(entry_id=entry.id, date=entry.date, **content)
+            for entry, content in contents["note"]
+        ),
+        finished=_finished(contents["finish"]),
+        missing=(),
+        belts_settled=not unsettled if any(each.kind == "belt" for each in readings) else None,
+        belt_drops=tuple(drops(readings, limits)),
+        moved=(*then_and_now(readings), *hub_and_ring(readings)),
+        marks_moved=tuple(marks_moved(readings)),
+    )
+    lacking = missing(
+        record.readings,
+        record.checks,
+        record.details,
+        engine=engine,
+        limits=limits,
+        as_found=as_found,
+        unsettled=unsettled,
+        has_photo=bool(record.photos),
+    )
+    return replace(record, missing=tuple(lacking))
+
+
+def _finished(found: Sequence[tuple[Entry, Content]]) -> Finish | None:
+    if not found:
+        return None
+    entry, content = found[-1]
+    return Finish(date=entry.date, **{**content, "missing": tuple(content["missing"])})
+
+
+def _merged(then: Limits, now: Limits) -> Limits:
+    """Return the limits of then, with those added that were written in since."""
+    names = {surface.casefold() for surface in then.runout}
+    later = {name: limit for name, limit in now.runout.items() if name.casefold() not in names}
+    return then.model_copy(
+        update={
+            "runout": {**then.runout, **later},
+            **{
+                name: getattr(now, name)
+                for name in Limits.model_fields
+                if name != "runout" and getattr(then, name) is None
+            },
+        }
+    )
