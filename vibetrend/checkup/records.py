@@ -9,9 +9,12 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from vibetrend.engine import Engine
+from vibetrend.installation.renewal import Renewal
+from vibetrend.installation.use import Reached
 from vibetrend.trend import Comparison, Verdict
 
-if TYPE_CHECKING:  # only the type: to say where an engine stands, nothing has to be measured
+if TYPE_CHECKING:  # only the types: to say where an engine stands, nothing has to be measured
+    from vibetrend.installation.record import Record
     from vibetrend.orders import Spectrogram
 
 
@@ -59,6 +62,28 @@ class SeriesRecord:
     spectrogram: "Spectrogram | None" = None
 
 
+@dataclass(frozen=True, kw_only=True)
+class KnownHours:
+    """What was known of an engine's hours on a day."""
+
+    date: dt.date
+    hours: float  # true engine hours
+    meter_hours: float  # what the hour meter showed
+    what: str  # "recording", "work", "installation", "reading" (of the meter), "change" (of it)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class PastInstallation:
+    """An earlier damper's time on the engine, ended by the next."""
+
+    date: dt.date
+    hours: float  # true engine hours
+    as_found: bool
+    until: dt.date
+    until_hours: float
+    record: "Record"
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class EngineRecord:
     """One engine with its installation and its series."""
@@ -72,6 +97,13 @@ class EngineRecord:
     work: tuple[Work, ...] = ()  # since the damper was fitted, earliest first
     renewal_hours: float | None = None  # engine hours when the damper is due, be it by hours or,
     # as use so far lets expect, by its date; no forecast is told beyond
+    renewal: Renewal | None = None  # None only in records made by hand
+    installation_record: "Record | None" = None  # of the present one; None where there is none
+    earlier_installations: tuple[PastInstallation, ...] = ()  # earliest first
+    hours_log: tuple[KnownHours, ...] = ()  # all that is known of its hours, earliest first
+    meter_offset: float = 0.0  # true hours less what the hour meter shows, now
+    next_recording: Reached | None = None  # when the next check-up's hours are reached, by the use
+    # so far; None where nothing can be told of the use
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -12,9 +12,8 @@ from vibetrend.checkup import twins
 from vibetrend.checkup.judging import verdict_on
 from vibetrend.checkup.past import Judged, after_work, before, carried, followed
 from vibetrend.checkup.records import EngineRecord, OrderSpectrum, SeriesRecord, Work
+from vibetrend.checkup.upkeep import upkeep
 from vibetrend.checkup.visits import latest
-from vibetrend.engine import Damper
-from vibetrend.installation import Renewal, renewal
 from vibetrend.logbook import Installation, Logbook, Series
 from vibetrend.logbook import Work as KeptWork
 from vibetrend.trend import Verdict, worst
@@ -79,13 +78,8 @@ def _engine(logbook: Logbook, name: str, today: dt.date) -> EngineRecord:
     work = [each for each in logbook.work(name) if present and each.installation_id == present.id]
     every = logbook.series(name)
     own = [(each, logbook.recordings(each.id)) for each in every if each.installation == present]
-    hours, read_on = max(
-        [each for _, kept in own for each in zip(kept["hours"].tolist(), kept["date"], strict=True)]
-        + [(each.hours, each.date) for each in work]
-        + ([(present.hours, present.date)] if present else []),
-        default=(None, today),
-    )
-    due = _renewal(present, engine.damper, hours, read_on, today)
+    kept_up = upkeep(logbook, engine, installations, today=today)
+    due = kept_up.renewal
     judged = [
         Judged(each, _series(logbook, each, kept.loc[~kept["before"]], work, due.expected_hours))
         for each, kept in own
@@ -97,14 +91,19 @@ def _engine(logbook: Logbook, name: str, today: dt.date) -> EngineRecord:
     ]
     current = [each for each in series if not each.ended]
     state = worst(each.verdict.state for each in current)
+    next_hours = _next_hours(state, kept_up.hours, current)
+    next_recording = kept_up.reached(next_hours, today)
+    next_date = next_recording and next_recording.middle
     return EngineRecord(
         engine=present.engine if present else engine,
         status={
             "name": name,
             "state": state,
-            "hours": hours,
-            "next_recording_hours": _next_hours(state, hours, current),
+            "hours": kept_up.hours,
+            "next_recording_hours": next_hours,
+            "next_recording_date": next_date and next_date.isoformat(),
             "renewal": due.to_dict(),
+            **kept_up.to_dict(),
         },
         installation_date=present.date if present else None,
         installation_hours=present.hours if present else None,
@@ -114,6 +113,12 @@ def _engine(logbook: Logbook, name: str, today: dt.date) -> EngineRecord:
             Work(date=each.date, hours=each.hours, what=each.what, note=each.note) for each in work
         ),
         renewal_hours=due.expected_hours,
+        renewal=due,
+        installation_record=kept_up.record,
+        earlier_installations=kept_up.earlier,
+        hours_log=kept_up.log,
+        meter_offset=kept_up.meter_offset,
+        next_recording=next_recording,
     )
 
 
@@ -230,33 +235,14 @@ def _with_latest(verdict: Verdict, recordings: pd.DataFrame) -> Verdict:
 
 
 def _next_hours(state: str, hours: float | None, series: Sequence[SeriesRecord]) -> float | None:
-    """Return when to record again: now, while a question is open, and well before any limit."""
+    """Return when to record again: now, while a question is open, and well before any limit.
+
+    It counts from the last recording: reading the meter in between puts nothing off.
+    """
     if hours is None:
         return None
     if state not in ("no-change-seen", "changed"):
         return hours
+    recorded = max(float(each.recordings["hours"].max()) for each in series)
     to_limit = [float(each.verdict.orders["hours_to_limit_low"].min()) for each in series]
-    return hours + min([INTERVAL_HOURS, *(0.5 * low for low in to_limit if low >= 0)])
-
-
-def _renewal(
-    present: Installation | None,
-    described: Damper,
-    hours: float | None,
-    read_on: dt.date,
-    today: dt.date,
-) -> Renewal:
-    # A damper found on the engine has an age nobody stated.
-    if present is None or hours is None or present.as_found:
-        return Renewal(state="unknown", due_date=None, due_hours=None, first=None)
-    frozen = present.engine.damper
-    known = frozen.renew_hours is not None or frozen.renew_years is not None
-    return renewal(
-        # Figures that were missing when the installation was started may be written in later.
-        frozen if known else described,
-        fitted_date=present.date,
-        fitted_hours=present.hours,
-        today=today,
-        hours=hours,
-        hours_date=read_on,
-    )
+    return recorded + min([INTERVAL_HOURS, *(0.5 * low for low in to_limit if low >= 0)])
