@@ -1,9 +1,9 @@
-"""Where a person's things are kept, by the customs of the platform, and how to write to them."""
+"""Where a person's things are kept, how to write to them, and the units they want to see."""
 
 import os
 import tomllib
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Any, Literal, get_args
@@ -11,6 +11,7 @@ from typing import Any, Literal, get_args
 from platformdirs import user_config_path, user_data_path
 
 from vibetrend.errors import VibetrendError
+from vibetrend.quantities import Dimension, ShownUnits, Unit, unit
 
 LOGBOOK_VARIABLE = "VIBETREND_LOGBOOK"
 SETTINGS_VARIABLE = "VIBETREND_SETTINGS"
@@ -65,13 +66,16 @@ def mail_settings() -> MailSettings:
         If it is missing or wrong, or holds a password and others may read the file.
     """
     file = settings_file()
-    table = _table(file, "mail")
+    tables = _tables(file)
+    if tables is None:
+        raise SettingsError(
+            f"{file}: there are no settings yet; write the table [mail] into this file"
+        )
+    table = _table(tables, "mail", file)
+    if table is None:
+        raise SettingsError(f"{file}: the table [mail] is missing; write it into this file")
     where = f"{file}, [mail]"
-    for key in table:
-        if key not in _KEYS:
-            near = get_close_matches(key, _KEYS, n=1)
-            hint = f"did you mean {near[0]}?" if near else f"known are {', '.join(_KEYS)}"
-            raise SettingsError(f"{where}: {key} is not a known key; {hint}")
+    _refuse_unknown_keys(table, _KEYS, where)
     security = _security(table.get("security", "starttls"), where)
     password = _text(table, "password", where)
     command = _text(table, "password_command", where)
@@ -94,13 +98,55 @@ def mail_settings() -> MailSettings:
     )
 
 
-def _table(file: Path, name: str) -> Mapping[str, Any]:
+_CHOICES: Mapping[Dimension, tuple[str, ...]] = {
+    "velocity": ("mm/s", "in/s"),
+    "length": ("mm", "thou"),
+    "torque": ("N m", "lbf ft"),
+    "force": ("N", "lbf"),
+}
+
+
+def shown_units() -> ShownUnits:
+    """Read the table ``[shown]`` of the settings; what it leaves out is shown in SI units.
+
+    Raises
+    ------
+    SettingsError
+        If a key or a unit is wrong, or the file cannot be read.
+    """
+    file = settings_file()
+    table = _table(_tables(file) or {}, "shown", file) or {}
+    where = f"{file}, [shown]"
+    _refuse_unknown_keys(table, _CHOICES, where)
+    chosen = {
+        dimension: _choice(table[dimension], dimension, where)
+        for dimension in _CHOICES
+        if dimension in table
+    }
+    return replace(ShownUnits(), **chosen)
+
+
+def _choice(value: Any, dimension: Dimension, where: str) -> Unit:
+    """Return the unit a person wrote, in any of its spellings (``ft-lb``, ``0.001 in``)."""
+    names = _CHOICES[dimension]
     try:
-        values = tomllib.loads(file.read_text(encoding="utf-8-sig"))
-    except FileNotFoundError as error:
+        found = unit(value, dimension) if isinstance(value, str) else None
+    except VibetrendError:
+        found = None
+    if found is None or found.name not in names:
+        also = " (0.001 in)" if dimension == "length" else ""
         raise SettingsError(
-            f"{file}: there are no settings yet; write the table [{name}] into this file"
-        ) from error
+            f'{where}: {dimension} is {value!r}; write "{names[0]}" or "{names[1]}"{also}'
+        ) from None
+    return found
+
+
+def _tables(file: Path) -> Mapping[str, Any] | None:
+    """Return what a file of settings holds; None where there is no such file."""
+    try:
+        return tomllib.loads(file.read_text(encoding="utf-8-sig"))
+    except FileNotFoundError:
+        return None
     except OSError as error:
         raise SettingsError(
             f"{file}: cannot be read ({error.strerror}); check its rights"
@@ -109,10 +155,21 @@ def _table(file: Path, name: str) -> Mapping[str, Any]:
         raise SettingsError(f"{file}: not UTF-8 text; save it as UTF-8") from error
     except tomllib.TOMLDecodeError as error:
         raise SettingsError(f"{file}: not valid TOML: {error}; correct that line") from error
-    table = values.get(name)
-    if not isinstance(table, dict):
-        raise SettingsError(f"{file}: the table [{name}] is missing; write it into this file")
+
+
+def _table(tables: Mapping[str, Any], name: str, file: Path) -> Mapping[str, Any] | None:
+    table = tables.get(name)
+    if table is not None and not isinstance(table, dict):
+        raise SettingsError(f"{file}: {name} is no table; write [{name}] on a line of its own")
     return table
+
+
+def _refuse_unknown_keys(table: Mapping[str, Any], known: Collection[str], where: str) -> None:
+    for key in table:
+        if key not in known:
+            near = get_close_matches(key, known, n=1)
+            hint = f"did you mean {near[0]}?" if near else f"known are {', '.join(known)}"
+            raise SettingsError(f"{where}: {key} is not a known key; {hint}")
 
 
 def _text(table: Mapping[str, Any], key: str, where: str) -> str | None:

@@ -1,7 +1,10 @@
 """What the terminal prints of where engines stand, beside what the page shows."""
 
 import datetime as dt
+import math
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import cast
 
 import pandas as pd
 import pytest
@@ -10,6 +13,9 @@ from invented_report import MADE_AT, engine_record, history, series, worked_on
 from vibetrend.checkup.records import EngineRecord, SeriesRecord, Work
 from vibetrend.checkup.twins import side_by_side
 from vibetrend.cli.standing_words import filed_words, standing_words
+from vibetrend.cli.words import measurement_words
+from vibetrend.orders import Measurement
+from vibetrend.quantities import ShownUnits, unit
 from vibetrend.report.work import Mark
 from vibetrend.trend.advice import BLIND, CAUTIONS
 
@@ -165,6 +171,35 @@ def test_what_keeps_a_recording_from_being_compared_is_named(
     info = known.info | {"id": 2, "codec": codec, "speed_rpm": speed_rpm}
     said = filed_words(engine_record("main", known, replace(other, info=info)), {2})
     assert f"the baseline differs in {named}. State" in " ".join(said.split())
+
+
+def test_measured_velocities_are_printed_in_the_unit_that_was_chosen() -> None:
+    """25.4 mm/s are 1 in/s exactly (NIST SP 811)."""
+    row = {
+        "order": 3.0, "frequency_hz": 50.0, "amplitude": 8.0, "standard_error": 0.1,
+        "unit": "m/s^2", "variation_percent": 2.0, "velocity_mm_s": 25.4, "visible": True,
+        "reason": None, "phase_deg": math.nan, "phase_repeats_deg": math.nan,
+    }  # fmt: skip
+    unknown = row | {"order": 6.0, "velocity_mm_s": math.nan}
+    none = pd.DataFrame(columns=[*row, "name", "follows"])
+    measured = SimpleNamespace(
+        speed=SimpleNamespace(rpm=1000.0, standard_error_rpm=0.1, spread_percent=0.2,
+                              method="harmonics"),
+        orders=pd.DataFrame([row, unknown]), driven=none, others=none, phase_reference=None,
+        quality=[],
+        recording=SimpleNamespace(source=None, samples=[0.0], kind="acceleration", duration_s=20.0,
+                                  axes=("x",), mean_rate_hz=400.0),
+    )  # fmt: skip
+    cells = [
+        [line.split() for line in words.splitlines() if line[:7].strip() in ("order", "3", "6")]
+        for words in (
+            measurement_words(cast(Measurement, measured)),
+            measurement_words(cast(Measurement, measured), ShownUnits(velocity=unit("in/s"))),
+        )
+    ]
+    assert [[line[6] for line in each] for each in cells] == [
+        ["mm/s", "25.4", "–"], ["in/s", "1", "–"],
+    ]  # fmt: skip
 
 
 def test_side_by_side_prints_the_numbers_of_the_table(bent: pd.DataFrame) -> None:

@@ -12,7 +12,7 @@ FACT = Fact(
     evidence_z=6.0, since_hours=4250.0, slope_db_per_1000h=2.04, hours_to_limit=655.0,
     hours_to_limit_low=264.9, hours_to_limit_high=math.inf, probability_never=0.07, limit_db=6.0206,
     steady_share=0.9, noticeable_db=2.4, small=False, at_least=False, ended=False, now_hours=5000.0,
-    renewal_hours=math.nan,
+    renewal_hours=math.nan, renewal_by_date=False,
 )  # fmt: skip
 
 
@@ -95,6 +95,13 @@ def test_no_hours_are_told_beyond_the_renewal(renewal: float, told: str) -> None
     """Now at 5000 h, the limit at the earliest in 265 h, likely in 655 h."""
     fact = replace(FACT, renewal_hours=renewal)
     assert told in words.until_limit(fact)
+
+
+def test_hours_that_are_only_expected_of_a_date_are_told_as_about() -> None:
+    fact = replace(FACT, renewal_hours=7003.7, renewal_by_date=True)
+    assert "not before the damper is due at about 7000\xa0h (90 %" in words.until_limit(fact)
+    soon = replace(fact, renewal_hours=5203.7)
+    assert words.until_limit(soon).endswith("before the damper is due at about 5200\xa0h.")
 
 
 @pytest.mark.parametrize(

@@ -3,6 +3,7 @@
 import datetime as dt
 from collections.abc import Iterator
 
+from vibetrend.checkup import demo_record
 from vibetrend.checkup.adding import Added, add_file
 from vibetrend.engine import Engine, read_text
 from vibetrend.logbook import Logbook
@@ -12,11 +13,20 @@ from vibetrend.simulate import DemoPlan
 def play(plan: DemoPlan, logbook: Logbook, *, today: dt.date) -> Iterator[Added]:
     """Add everything a demo plan lists, oldest first, one recording for each step."""
     for planned in plan.engines:
-        logbook.put_engine(read_text(planned.file), Engine.load(planned.file))
         start = planned.installation
+        recorded = planned.name == demo_record.NAME
+        text = read_text(planned.file) + demo_record.LIMITS * recorded
+        logbook.put_engine(text, Engine.parse(text, where=str(planned.file)))
         logbook.start_installation(
-            planned.name, date=start.date, hours=start.hours, as_found=start.as_found
+            planned.name,
+            date=start.date,
+            hours=start.hours,
+            as_found=start.as_found,
+            details=demo_record.details(start.date) if recorded else None,
         )
+        if recorded:
+            for kind, date, content in demo_record.entries(start.date):
+                logbook.add_entry(planned.name, kind, date=date, content=content)
         for visit in planned.visits:
             for path in visit.files:
                 yield add_file(

@@ -46,6 +46,7 @@ def demo(recordings: Path, output: Path, logbook: Path | None, as_json: bool) ->
     from vibetrend.cli.report import write_page
     from vibetrend.cli.standing_words import standing_words
     from vibetrend.logbook import Logbook
+    from vibetrend.settings import shown_units
     from vibetrend.simulate import read_plan
 
     with _folder(recordings) as source, _folder_for(logbook) as place:
@@ -66,7 +67,7 @@ def demo(recordings: Path, output: Path, logbook: Path | None, as_json: bool) ->
         print_json(to_json(records) | {"page": str(path)})
         return
     click.echo("Invented demo data: no real boat, engine or reading.\n")
-    click.echo(standing_words(records, today=today))
+    click.echo(standing_words(records, today=today, shown=shown_units()))
     click.echo(f"\nThe page: {path}")
 
 

@@ -38,9 +38,11 @@ def measure(
     from vibetrend.checkup.adding import measure_file
     from vibetrend.cli.words import measurement_words
     from vibetrend.errors import VibetrendError
+    from vibetrend.settings import shown_units
 
     engine = _engine(engine_name, logbook)
     options = stated(values)
+    shown = None if as_json else shown_units()
     results = []
     failed = False
     for path in files:
@@ -51,8 +53,8 @@ def measure(
             failed = True
             continue
         results.append(result.to_dict())
-        if not as_json:
-            click.echo(measurement_words(result))
+        if shown is not None:
+            click.echo(measurement_words(result, shown))
     if as_json and (results or len(files) > 1):
         print_json(results[0] if len(files) == 1 else results)
     if failed:

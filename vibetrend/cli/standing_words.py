@@ -7,31 +7,37 @@ from collections.abc import Collection, Sequence
 from vibetrend.checkup.records import EngineRecord, SeriesRecord, SideBySide
 from vibetrend.checkup.twins import side_by_side
 from vibetrend.cli.words import wrapped
+from vibetrend.quantities import ShownUnits
 from vibetrend.report import pairs, work
+from vibetrend.report import shown as in_shown
 from vibetrend.report.facts import facts, short_name
 from vibetrend.report.statements import further, idle_trend, statements
 from vibetrend.report.words import NOTHING, STATE_WORDS, date, fixed, series_name
 from vibetrend.trend.advice import CAUTIONS
 
+_AS_KEPT = ShownUnits()
 _TELLS_APART = {
     **{name: name for name in ("position", "device", "kind", "unit", "condition", "manner")},
     "codec": "sound format",
 }
 
 
-def standing_words(records: Sequence[EngineRecord], *, today: dt.date) -> str:
+def standing_words(
+    records: Sequence[EngineRecord], *, today: dt.date, shown: ShownUnits = _AS_KEPT
+) -> str:
     """Return where each engine stands: first screen, each series' advice, the cautions."""
-    blocks = ["\n".join(_engine(record, today)) for record in records]
-    blocks += ["\n".join(_side_by_side(each)) for each in side_by_side(records)]
+    blocks = ["\n".join(_engine(record, today, shown)) for record in records]
+    twins = [in_shown.side_by_side(each, shown) for each in side_by_side(records)]
+    blocks += ["\n".join(_side_by_side(each)) for each in twins]
     blocks.append("\n".join(line for caution in CAUTIONS for line in wrapped(caution)))
     return "\n\n".join(blocks)
 
 
-def _engine(record: EngineRecord, today: dt.date) -> list[str]:
+def _engine(record: EngineRecord, today: dt.date, shown: ShownUnits) -> list[str]:
     title = record.engine.name
     lines = [title, "-" * len(title)]
     told: set[str] = set()
-    for said in statements(record, today):
+    for said in statements(record, today, shown):
         lines += wrapped(f"{said.label}: {said.words}. {said.text}".strip())
         told |= {said.text, *said.more}
         for more in said.more:

@@ -36,7 +36,7 @@ def status(ctx: click.Context, /, name: str | None, logbook: Path | None, as_jso
     from vibetrend.checkup.standing import standing, to_json
     from vibetrend.cli.standing_words import standing_words
     from vibetrend.logbook import Logbook
-    from vibetrend.settings import logbook_folder
+    from vibetrend.settings import logbook_folder, shown_units
 
     today = dt.date.today()
     with Logbook.open(logbook_folder(logbook)) as book:
@@ -44,7 +44,7 @@ def status(ctx: click.Context, /, name: str | None, logbook: Path | None, as_jso
     if as_json:
         print_json(to_json(records))
     elif records:
-        click.echo(standing_words(records, today=today))
+        click.echo(standing_words(records, today=today, shown=shown_units()))
     else:
         click.echo("No engine yet. Next: vibetrend engine new")
     ctx.exit(exit_code(records))

@@ -5,6 +5,7 @@ import textwrap
 from collections.abc import Hashable, Sequence
 from typing import TYPE_CHECKING, Any
 
+from vibetrend.quantities import Quantity, ShownUnits, Unit, unit
 from vibetrend.recording import Note
 
 if TYPE_CHECKING:  # only the types: `status` prints without anything to read or measure with
@@ -13,14 +14,17 @@ if TYPE_CHECKING:  # only the types: `status` prints without anything to read or
     from vibetrend.recording import Recording
 
 _WIDEST = 92
+_MM_S = unit("mm/s")
+_AS_KEPT = ShownUnits()
 _MOST_OTHERS = 6
 _SEVERITIES = {"note": "note", "warning": "WARNING", "unusable": "UNUSABLE"}
 
 
-def measurement_words(measurement: "Measurement") -> str:
-    """Return speed, lines and doubts of one recording."""
+def measurement_words(measurement: "Measurement", shown: ShownUnits = _AS_KEPT) -> str:
+    """Return speed, lines and doubts of one recording, velocities in the unit shown."""
+    velocity = shown.velocity
     speed, orders, others = measurement.speed, measurement.orders, measurement.others
-    unit = orders["unit"].iloc[0]
+    kept_in = orders["unit"].iloc[0]
     lines = [
         _what(measurement.recording),
         f"speed {speed.rpm:.0f} rpm as stated, not found in the recording"
@@ -28,14 +32,14 @@ def measurement_words(measurement: "Measurement") -> str:
         else f"speed {speed.rpm:.2f} rpm ± {speed.standard_error_rpm:.2g} "
         f"(wander {speed.spread_percent:.2f} %), from {speed.method}",
         "",
-        f"{'order':>7} {'Hz':>8} {'rms ' + unit:>12} {'±':>9} {'varies':>7} {'mm/s':>8}"
+        f"{'order':>7} {'Hz':>8} {'rms ' + kept_in:>12} {'±':>9} {'varies':>7} {velocity.name:>8}"
         f" {'phase':>9}",
-        *(_line(row) for row in orders[orders["visible"]].to_dict(orient="records")),
+        *(_line(row, velocity) for row in orders[orders["visible"]].to_dict(orient="records")),
     ]
     for title, table in (("driven parts", measurement.driven), ("other lines", others)):
-        shown = table[table["visible"].astype(bool)].head(_MOST_OTHERS)
-        if len(shown):
-            lines += ["", title, *(_named_line(row) for row in shown.to_dict(orient="records"))]
+        listed = table[table["visible"].astype(bool)].head(_MOST_OTHERS)
+        if len(listed):
+            lines += ["", title, *(_named_line(row) for row in listed.to_dict(orient="records"))]
     lines += ["", "±: one standard error, of the mean of what varies"]
     for reason, rows in orders[~orders["visible"]].groupby("reason"):
         lines += wrapped(f"not visible: {', '.join(f'{k:g}' for k in rows['order'])} ({reason})")
@@ -58,13 +62,14 @@ def _what(recording: "Recording") -> str:
     )
 
 
-def _line(row: dict[Hashable, Any]) -> str:
+def _line(row: dict[Hashable, Any], velocity: Unit) -> str:
     phase, repeats = row["phase_deg"], row["phase_repeats_deg"]
     words = "–" if phase != phase else f"{round(phase) % round(repeats):5d}/{repeats:.0f}"
+    speed = Quantity(row["velocity_mm_s"], _MM_S).to(velocity).value
     return (
         f"{row['order']:7.4g} {row['frequency_hz']:8.2f} {row['amplitude']:12.4g} "
         f"{row['standard_error']:9.2g} {_or_dash(row['variation_percent'], '.0f'):>5} % "
-        f"{_or_dash(row['velocity_mm_s'], '.3g'):>8} {words:>5}"
+        f"{_or_dash(speed, '.3g'):>8} {words:>5}"
     )
 
 

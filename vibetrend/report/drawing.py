@@ -81,9 +81,16 @@ def cross(x: float, y: float, size: float) -> Markup:
 
 
 def _tone(state: str) -> str:
-    if state in ("changed", "past-limit", "renewal-overdue"):
+    if state in ("changed", "past-limit", "renewal-overdue", "reading-beyond", "check-not"):
         return "far"
-    return "ask" if state in ("record-again", "another-day", "all-moved") else "calm"
+    ask = ("record-again", "another-day", "all-moved", "reading-at-limit")
+    return "ask" if state in ask else "calm"
+
+
+_NOT_KNOWN = {
+    *("no-baseline", "learning", "not-measured", "renewal-unknown", "reading-limit-unknown"),
+    *("check-open", "record-none", "record-open"),
+}
 
 
 def _shape(state: str, size: float) -> str:
@@ -92,14 +99,14 @@ def _shape(state: str, size: float) -> str:
         f'<path class="full" d="M0 {-r * 1.3:g}L{r * 1.3:g} 0L0 {r * 1.3:g}L{-r * 1.3:g} 0Z"/>'
     )
     match state:
-        case "changed" | "renewal-overdue":
+        case "changed" | "renewal-overdue" | "reading-beyond" | "check-not":
             return diamond
         case "past-limit":
             wide = r * 2.1
             return diamond + (
                 f'<path class="open" d="M0 {-wide:g}L{wide:g} 0L0 {wide:g}L{-wide:g} 0Z"/>'
             )
-        case "another-day" | "record-again" | "renewal-due-soon":
+        case "another-day" | "record-again" | "renewal-due-soon" | "reading-at-limit":
             return (
                 f'<circle class="open" r="{r:g}"/>'
                 f'<path class="full" d="M0 {-r:g}A{r:g} {r:g} 0 0 1 0 {r:g}Z"/>'
@@ -109,7 +116,11 @@ def _shape(state: str, size: float) -> str:
                 f'<path class="open" d="M{-r:g} {y + 2:g}L0 {y - 2:g}L{r:g} {y + 2:g}"/>'
                 for y in (-3, 3)
             )
-        case "no-baseline" | "learning" | "not-measured" | "renewal-unknown":
+        case "check-done" | "record-complete":
+            return f'<path class="tick-mark" d="M{-r:g} 0L{-0.2 * r:g} {0.8 * r:g}L{r:g} {-r:g}"/>'
+        case "reading-information":
+            return f'<path class="tick-mark" d="M{-r:g} 0H{r:g}"/>'
+        case _ if state in _NOT_KNOWN:
             return f'<circle class="dotted" r="{r:g}"/>'
         case "next":
             return f'<path class="open" d="M{-r:g} {-r:g}L{r:g} 0L{-r:g} {r:g}"/>'

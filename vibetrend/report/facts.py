@@ -33,6 +33,7 @@ class Fact:
     ended: bool  # by work: no forecast holds any longer
     now_hours: float  # engine hours at the latest recording
     renewal_hours: float  # engine hours at which the damper is due, NaN where not known
+    renewal_by_date: bool  # those hours are only what the use so far lets expect of a date
 
     @property
     def short(self) -> str:
@@ -79,6 +80,7 @@ def severity(state: str) -> int:
 def facts(series: SeriesRecord, of: EngineRecord) -> list[Fact]:
     """Return a fact for each row of the verdict: orders by number, then the others by name."""
     due = _float(of.renewal_hours)
+    by_date = of.renewal is not None and of.renewal.due_hours != of.renewal.expected_hours
     now = math.nan if series.history.empty else float(series.history["hours"].max())
     found = []
     for row in series.verdict.orders.to_dict(orient="records"):
@@ -93,6 +95,7 @@ def facts(series: SeriesRecord, of: EngineRecord) -> list[Fact]:
             ended=series.ended,
             now_hours=now,
             renewal_hours=due,
+            renewal_by_date=by_date,
             **{name: _float(row[name]) for name in _NUMBERS},
         )
         found.append(fact)

@@ -27,6 +27,13 @@ GLOSSES = {
     "file hash": "the SHA-256 of the original file; the same file gives the same hash.",
     "work": "anything done to the engine that may move levels for good; each begins a new "
     "baseline, and what was judged before it stays readable further below.",
+    "run-out (TIR)": "the greatest less the least that a dial shows over one turn of the crank "
+    "(total indicator reading).",
+    "eccentricity": "how far the middle of a surface lies off the axis it turns about; a surface "
+    "that is round but eccentric has twice that run-out.",
+    "form": "what the readings differ from a true circle: a dent, a burr, an oval.",
+    "run-in": "a belt's first running, in which it beds in and loses tension; it is read again "
+    "after that, and tensioned anew where needed.",
     "renewal": "the damper is renewed at so many hours or years, whichever comes first.",
 }
 

@@ -6,7 +6,7 @@ import hashlib
 import json
 import os
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -18,14 +18,21 @@ from plotly.offline import get_plotlyjs
 
 from vibetrend.checkup.records import EngineRecord, SeriesRecord, SideBySide
 from vibetrend.errors import VibetrendError
+from vibetrend.quantities import ShownUnits
 from vibetrend.report import drawing, figures, histories, pairs, pictures, words, work
+from vibetrend.report import shown as in_shown
 from vibetrend.report.facts import Fact, facts, severity, short_name
+from vibetrend.report.fitting import Fitting, earlier, fitting
 from vibetrend.report.glossary import Glossary
 from vibetrend.report.levels import Levels, levels
-from vibetrend.report.statements import Statement, further, idle_trend, statements
+from vibetrend.report.meter import HoursLog, hours_log
+from vibetrend.report.statement import Statement
+from vibetrend.report.statements import further, idle_trend, statements
 from vibetrend.trend.advice import CAUTIONS
-from vibetrend.units import unit_of
+from vibetrend.trend.phrases import capital
 
+_AS_KEPT = ShownUnits()
+_NO_PHOTOS: Mapping[str, bytes] = {}
 _SIGNATURE = Markup('<meta name="generator" content="vibetrend">')
 
 
@@ -73,6 +80,9 @@ class EnginePart:
     ended: list[SeriesPart]  # by work, the latest first
     work: list[work.Mark]
     advice: list[str]  # of the worst series
+    fitting: Fitting | None  # the installation record; None where nothing was entered
+    earlier: list[tuple[str, Fitting | None]]  # the dampers before, the latest first
+    hours: HoursLog | None
 
 
 def page(
@@ -82,6 +92,8 @@ def page(
     made_at: dt.datetime,
     invented: bool = False,
     twins: Sequence[SideBySide] = (),
+    shown: ShownUnits = _AS_KEPT,
+    photos: Mapping[str, bytes] = _NO_PHOTOS,
 ) -> str:
     """Return the whole report as one self-contained HTML text.
 
@@ -97,8 +109,16 @@ def page(
         Says in a banner that the data are invented.
     twins : sequence of SideBySide
         Like engines among them, to be shown side by side.
+    shown : ShownUnits
+        The units a person wants to see.
+    photos : mapping of SHA-256 to the photo's bytes
+        Those of the installation records, small enough for a page; one that is missing here is
+        named without its picture.
     """
-    parts = [_engine(record, i, made_at.date()) for i, record in enumerate(engines, start=1)]
+    parts = [
+        _engine(record, f"engine-{i}", made_at.date(), shown, photos)
+        for i, record in enumerate(engines, start=1)
+    ]
     script, library = _asset("page.js"), _library()
     policy = (
         "default-src 'none'; "
@@ -113,7 +133,7 @@ def page(
             made_at=made_at,
             invented=invented,
             engines=parts,
-            twins=twins,
+            twins=[in_shown.side_by_side(each, shown) for each in twins],
             # Own texts, made for where they stand: they are not escaped again.
             signature=_SIGNATURE,
             policy=Markup(policy),
@@ -175,29 +195,46 @@ def _refuse_a_foreign_file(target: Path) -> None:
 # Parts
 
 
-def _engine(record: EngineRecord, number: int, today: dt.date) -> EnginePart:
+def _engine(
+    record: EngineRecord,
+    name: str,
+    today: dt.date,
+    shown: ShownUnits,
+    photos: Mapping[str, bytes],
+) -> EnginePart:
     done = work.marks(record)
-    parts = [_series(one, f"engine-{number}-series-{i}", record, done)
-             for i, one in enumerate(record.series, start=1)]  # fmt: skip
+    parts = [
+        _series(in_shown.series(one, shown), f"{name}-series-{i}", record, done, shown)
+        for i, one in enumerate(record.series, start=1)
+    ]
     series = [part for part in parts if not part.record.ended]
     series.sort(key=lambda part: severity(part.record.verdict.state), reverse=True)
     ended = [part for part in parts if part.record.ended]
     ended.sort(key=lambda part: int(part.record.info["epoch"]), reverse=True)
     return EnginePart(
-        id=f"engine-{number}",
+        id=name,
         record=record,
         state=record.status["state"],
-        statements=statements(record, today),
+        statements=statements(record, today, shown),
         series=series,
         ended=ended,
         work=done,
         advice=series[0].advice if series else [],
+        fitting=fitting(record.installation_record, shown, photos),
+        earlier=earlier(record.earlier_installations, shown, photos),
+        hours=hours_log(record),
     )
 
 
-def _series(record: SeriesRecord, name: str, of: EngineRecord, done: list[work.Mark]) -> SeriesPart:
+def _series(
+    record: SeriesRecord,
+    name: str,
+    of: EngineRecord,
+    done: list[work.Mark],
+    shown: ShownUnits,
+) -> SeriesPart:
     found = facts(record, of)
-    shown = (pairs.after_work(record, of), pairs.before(record))
+    beside = (pairs.after_work(record, of, shown), pairs.before(record, shown))
     return SeriesPart(
         id=name,
         record=record,
@@ -206,9 +243,9 @@ def _series(record: SeriesRecord, name: str, of: EngineRecord, done: list[work.M
         statement=idle_trend(record, found, of),
         advice=further(record),
         recordings=_recordings(record),
-        marks=work.beside(done, record),
+        marks=work.beside([*work.fitted(of), *done], record),
         ended_by=work.ended_by(of, record),
-        pairs=[pair for pair in shown if pair is not None],
+        pairs=[pair for pair in beside if pair is not None],
     )
 
 
@@ -270,7 +307,6 @@ def _environment() -> Environment:
     environment.globals |= {
         "badge": drawing.badge,
         "short_name": short_name,
-        "unit_of": unit_of,
         "histories": histories,
         "pictures": pictures,
         "words": words,
@@ -284,6 +320,7 @@ def _environment() -> Environment:
     }
     environment.filters |= {
         "ahead": words.ahead,
+        "capitalised": capital,
         "number": words.number,
         "significant": words.significant,
         "date": words.date,

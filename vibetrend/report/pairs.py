@@ -9,11 +9,15 @@ from typing import Any
 import pandas as pd
 
 from vibetrend.checkup.records import EngineRecord, OrderSpectrum, SeriesRecord
+from vibetrend.quantities import ShownUnits
+from vibetrend.report.shown import level
 from vibetrend.report.words import baseline_name, date, fixed
 from vibetrend.report.work import begun_by
 from vibetrend.trend import Comparison
 from vibetrend.trend.rows import label
+from vibetrend.units import unit_of
 
+_AS_KEPT = ShownUnits()
 CLEAR_SE = 3.0  # standard errors: with 25 orders, chance alone gives one in fifteen pictures
 
 
@@ -23,23 +27,13 @@ class Pair:
 
     title: str
     text: str
-    comparison: Comparison
+    common_db: float  # what all orders did together
     earlier: OrderSpectrum
     later: OrderSpectrum
-
-    @property
-    def rows(self) -> list[tuple[dict[str, Any], bool]]:
-        """Each row of the comparison, and whether it moved clearly."""
-        found = self.comparison
-        told = found.rows.to_dict(orient="records")
-        moved = clear(found.rows, found.common_db)
-        return [
-            ({str(key): value for key, value in row.items()}, bool(one))
-            for row, one in zip(told, moved, strict=True)
-        ]
+    rows: list[tuple[dict[str, Any], bool]]  # of the comparison, and whether each moved clearly
 
 
-def after_work(series: SeriesRecord, of: EngineRecord) -> Pair | None:
+def after_work(series: SeriesRecord, of: EngineRecord, shown: ShownUnits = _AS_KEPT) -> Pair | None:
     """Return the step across the work that a series began with."""
     found, work = series.after_work, begun_by(of, series)
     if found is None or work is None:
@@ -48,6 +42,7 @@ def after_work(series: SeriesRecord, of: EngineRecord) -> Pair | None:
     return _pair(
         found,
         series,
+        shown,
         title=f"Step across the work: {work.name}",
         text=f"{_moved(found)} This is against {last}. What was judged before the work stays "
         "below; what comes after is compared with what stood after it.",
@@ -55,7 +50,7 @@ def after_work(series: SeriesRecord, of: EngineRecord) -> Pair | None:
     )
 
 
-def before(series: SeriesRecord) -> Pair | None:
+def before(series: SeriesRecord, shown: ShownUnits = _AS_KEPT) -> Pair | None:
     """Return the old damper beside the baseline of this one."""
     found = series.before
     if found is None:
@@ -63,6 +58,7 @@ def before(series: SeriesRecord) -> Pair | None:
     return _pair(
         found,
         series,
+        shown,
         title="The damper before, and this one",
         text=_moved(found) + " A picture, not a verdict: other things may have changed on that "
         "day too.",
@@ -77,19 +73,40 @@ def clear(rows: pd.DataFrame, common_db: float) -> "pd.Series[bool]":
 
 
 def _pair(
-    found: Comparison, series: SeriesRecord, *, title: str, text: str, labels: tuple[str, str]
+    found: Comparison,
+    series: SeriesRecord,
+    shown: ShownUnits,
+    *,
+    title: str,
+    text: str,
+    labels: tuple[str, str],
 ) -> Pair:
     orders = found.rows[found.rows["feature"] == "order"]
+    factor, unit = level(1.0, series.info["unit"], shown)
     earlier, later = (
         OrderSpectrum(
             order=orders["order"].to_numpy(float),
-            amplitude=orders[column].to_numpy(float),
-            unit=series.info["unit"],
+            amplitude=factor * orders[column].to_numpy(float),
+            unit=unit,
             label=label,
         )
         for column, label in zip(("earlier", "later"), labels, strict=True)
     )
-    return Pair(title=title, text=text, comparison=found, earlier=earlier, later=later)
+    moved = clear(found.rows, found.common_db)
+    rows = [
+        (_in_shown({str(key): value for key, value in row.items()}, series, shown), bool(one))
+        for row, one in zip(found.rows.to_dict(orient="records"), moved, strict=True)
+    ]
+    return Pair(
+        title=title, text=text, common_db=found.common_db, earlier=earlier, later=later, rows=rows
+    )
+
+
+def _in_shown(row: dict[str, Any], series: SeriesRecord, shown: ShownUnits) -> dict[str, Any]:
+    """Return a row of the comparison with its levels and their `unit` as they are shown."""
+    kept_in = unit_of(row["feature"], series.info["kind"], series.info["unit"])
+    factor, unit = level(1.0, kept_in, shown)
+    return row | {name: factor * row[name] for name in ("earlier", "later")} | {"unit": unit}
 
 
 def _moved(found: Comparison) -> str:

@@ -3,20 +3,21 @@
 import datetime as dt
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from vibetrend.checkup.records import EngineRecord, SeriesRecord
+from vibetrend.quantities import ShownUnits
+from vibetrend.report.due import next_recording, renewal
 from vibetrend.report.facts import Fact, facts, severity
+from vibetrend.report.installed import installation
+from vibetrend.report.statement import Statement
 from vibetrend.report.words import (
-    RENEWAL_WORDS,
     STATE_WORDS,
     baseline_caution,
     baseline_name,
     beyond,
     count,
-    date,
     fixed,
-    hours,
     moved,
     series_name,
     since,
@@ -26,27 +27,14 @@ from vibetrend.report.words import (
 from vibetrend.report.work import begun_by, earlier, marks
 from vibetrend.trend import sentence
 from vibetrend.trend.advice import BLIND, CAUTIONS
-from vibetrend.trend.guidance import NEEDED
 from vibetrend.trend.phrases import capital
 
-
-@dataclass(frozen=True, kw_only=True)
-class Statement:
-    """One line of the first screen: a label, a state in words, and what lies behind it."""
-
-    label: str
-    state: str  # the word of the data, e.g. "changed"
-    words: str
-    text: str
-    more: tuple[str, ...] = ()
-
-    @property
-    def lead(self) -> bool:
-        """Whether it takes the whole width: the trend, and a renewal that is overdue."""
-        return self.label == "Idle trend" or self.state == "renewal-overdue"
+_AS_KEPT = ShownUnits()
 
 
-def statements(record: EngineRecord, today: dt.date) -> list[Statement]:
+def statements(
+    record: EngineRecord, today: dt.date, shown: ShownUnits = _AS_KEPT
+) -> list[Statement]:
     """Return what an engine's first screen says, an overdue renewal first."""
     current = [one for one in record.series if not one.ended]
     ranked = sorted(current, key=lambda one: severity(one.verdict.state), reverse=True)
@@ -59,8 +47,8 @@ def statements(record: EngineRecord, today: dt.date) -> list[Statement]:
     said = [of_all(steady, record), resonance([fact for _, told in found for fact in told])]
     due = renewal(record)
     said.insert(0 if due.state == "renewal-overdue" else 2, due)
-    following = next_recording(record, today)
-    return said if following is None else [*said, following]
+    beside = [next_recording(record, today), installation(record, shown)]
+    return [*said, *(one for one in beside if one is not None)]
 
 
 def further(series: SeriesRecord) -> list[str]:
@@ -166,90 +154,6 @@ def resonance(facts: Sequence[Fact]) -> Statement:
     words = STATE_WORDS.get(top.state, top.state)
     text = f"{capital(moved(top))}: {beyond(top)}."
     return Statement(label=label, state=top.state, words=words, text=text)
-
-
-def renewal(record: EngineRecord) -> Statement:
-    """Return when the damper is to be renewed, hours or date, whichever comes first."""
-    facts = record.status["renewal"]
-    state = str(facts["state"])
-    due = []
-    if facts["due_hours"] is not None:
-        due.append(f"at {hours(facts['due_hours'])}")
-    if facts["due_date"] is not None:
-        due.append(f"on {date(facts['due_date'])}")
-    if facts["first"] == "date":
-        due.reverse()
-    when = ", or ".join(due) + (", whichever comes first" if len(due) == 2 else "")
-    if record.installation_date is None:
-        text = "Start the installation record, so that the damper's age is known."
-    elif record.as_found:
-        text = "The damper was there before the record began: its age is not known."
-    elif not due:
-        text = "The interval is missing; write the maker's hours and years into the engine file."
-    elif state == "overdue":
-        text = f"The damper was to be renewed {when}. No trend extends that interval."
-    else:
-        text = f"The damper is to be renewed {when}, whatever the trend says."
-    words = RENEWAL_WORDS.get(state, state)
-    return Statement(label="Damper renewal", state=f"renewal-{state}", words=words, text=text)
-
-
-def next_recording(record: EngineRecord, made_on: dt.date) -> Statement | None:
-    """Return when to record again, in hours and as a date guessed from past use."""
-    due = record.status.get("next_recording_hours")
-    now = record.status.get("hours")
-    if due is None:
-        return None
-    if now is None or due <= now:
-        words, text = _now(record)
-        return Statement(label="Next check-up", state="next", words=words, text=text)
-    text = f"That is {hours(due - now)} from the last recording"
-    expected = _date_at(record, due)
-    if expected is not None and expected > made_on:
-        text += f", around {date(expected)} if the engine runs as much as until now"
-    words = f"At {hours(due)}"
-    return Statement(label="Next check-up", state="next", words=words, text=text + ".")
-
-
-_FIRST = {
-    "no-baseline": "Take the baseline: three placements on each of three days.",
-    "record-again": "Take the latest recording again.",
-    "all-moved": "Look at the phone, its spot and the mounts first.",
-    "past-limit": "Have the parts and the damper looked at first.",
-}
-_ANOTHER_DAY = "On another day"
-
-
-def _now(record: EngineRecord) -> tuple[str, str]:
-    """Return when to record where a question is open, and what."""
-    state = str(record.status.get("state"))
-    if state == "another-day":
-        return _ANOTHER_DAY, "Within a week."
-    if state == "learning":
-        # The judge's guidance knows what the baseline lacks.
-        said = [text for one in record.series if not one.ended for text in one.verdict.advice]
-        lacks = [text for text in said if text.startswith(NEEDED)]
-        text = capital(lacks[0].removeprefix(NEEDED)) if lacks else "Complete the baseline."
-        return "Now" if "today" in text else _ANOTHER_DAY, text
-    return "Now", _FIRST.get(state, "The limit may be near.")
-
-
-def _date_at(record: EngineRecord, due: float) -> dt.date | None:
-    points = sorted(
-        (float(row["hours"]), row["date"])
-        for series in record.series
-        for row in series.recordings.to_dict(orient="records")
-        if isinstance(row["date"], dt.date) and row["date"] == row["date"]
-    )
-    if len(points) < 2:
-        return None
-    (first_hours, first), (last_hours, last) = points[0], points[-1]
-    days = (last - first).days
-    # Below a month of use the rate says little.
-    if days < 30 or last_hours <= first_hours:
-        return None
-    wait = (due - last_hours) * days / (last_hours - first_hours)
-    return last + dt.timedelta(days=wait) if wait < 3650 else None
 
 
 def _largest(found: Sequence[Fact]) -> list[str]:

@@ -157,6 +157,11 @@ def date(value: Any) -> str:
     return f"{value.day} {value:%B %Y}"
 
 
+def with_dates(text: str) -> str:
+    """Return a sentence of another room with its dates as 3 November 2026."""
+    return re.sub(r"\b\d{4}-\d\d-\d\d\b", lambda found: date(found[0]), text)
+
+
 # Sentences about one feature
 
 
@@ -202,7 +207,7 @@ def until_limit(fact: Fact) -> str:
     limit = f"The limit of {fact.limit_db:+.1f} dB"
     if math.isinf(low):
         return f"{limit} is not in sight."
-    due = hours(fact.renewal_hours)
+    due = _due(fact)
     if fact.renewal_in_hours <= 0:
         return f"No hours to the limit are told: the damper was due at {due}."
     if low >= fact.renewal_in_hours:
@@ -214,10 +219,18 @@ def until_limit(fact: Fact) -> str:
         now=fact.now_hours,
         renewal_hours=None if math.isnan(fact.renewal_hours) else fact.renewal_hours,
     )
-    text = f"{limit} could be reached {_joined(when)}."
+    when = _joined(when).replace(f"due at {hours(fact.renewal_hours)}", f"due at {due}")
+    text = f"{limit} could be reached {when}."
     if math.isfinite(fact.probability_never):
         text += f" Chance that it is never reached: {phrases.percent(fact.probability_never)}."
     return text
+
+
+def _due(fact: Fact) -> str:
+    """Return the hours of the renewal; those expected of a date are told to ten."""
+    if fact.renewal_by_date and math.isfinite(fact.renewal_hours):
+        return f"about {hours(round(fact.renewal_hours, -1))}"
+    return hours(fact.renewal_hours)
 
 
 def _joined(text: str) -> str:

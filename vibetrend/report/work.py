@@ -45,6 +45,19 @@ def marks(record: EngineRecord) -> list[Mark]:
     return found
 
 
+def fitted(record: EngineRecord) -> list[Mark]:
+    """Return the mark of the damper's first day, lettered 0; none where it is not known."""
+    if record.installation_date is None or record.installation_hours is None:
+        return []
+    begun = Work(
+        date=record.installation_date,
+        hours=record.installation_hours,
+        what="damper found in place" if record.as_found else "damper fitted",
+        note="",
+    )
+    return [Mark(letter="0", works=(begun,))]
+
+
 def beside(found: Sequence[Mark], series: SeriesRecord) -> list[Mark]:
     """Return what began and what ended a series, to be drawn with its history."""
     if series.history.empty:

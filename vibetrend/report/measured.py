@@ -1,0 +1,114 @@
+"""Readings off an instrument and the maker's limits as text, in the units that are shown."""
+
+import math
+
+from vibetrend.engine import Limit
+from vibetrend.installation import Reading, RunOut, digits
+from vibetrend.quantities import Quantity, ShownUnits, Unit, unit
+from vibetrend.trend.phrases import capital
+
+UNKNOWN_LIMIT = "the maker's limit is not in the engine file"
+STATE_WORDS = {
+    "within": "Within the limit",
+    "at-limit": "At the limit",
+    "beyond": "Beyond the limit",
+    "limit-unknown": "Limit not known",
+    "information": "For information",
+}
+
+
+def state_words(reading: Reading) -> str:
+    """Return where a reading stands, and on which side of the limit."""
+    if reading.state == "beyond" and reading.side:
+        return f"{capital(reading.side)} the limit"
+    return STATE_WORDS[reading.state]
+
+
+def value(reading: Reading, shown: ShownUnits) -> str:
+    """Return what is held against the limit, with the digits that it was read to."""
+    if reading.quantity is None:
+        return "–"
+    return digits.told(reading.quantity, shown, step(reading))
+
+
+def as_read(reading: Reading, shown: ShownUnits) -> str:
+    """Return the value in the unit it was entered in; empty where that one is shown anyway."""
+    found = reading.quantity
+    if found is None or shown.of(found).unit == found.unit:
+        return ""
+    return digits.with_unit(_places(found.value, step(reading)), found.unit)
+
+
+def step(reading: Reading) -> Quantity | None:
+    """Return the step a value is known to: of its instrument, or as it was written."""
+    if reading.resolution is not None or reading.quantity is None:
+        return reading.resolution
+    if isinstance(reading.details, RunOut):
+        written = digits.written_step(reading.details.readings)
+        return Quantity(written, unit(reading.details.unit))
+    if reading.standard_error is not None:
+        return digits.first_digit(reading.standard_error)
+    return None
+
+
+def entered(quantity: Quantity) -> str:
+    """Return a quantity as it was entered."""
+    return digits.with_unit(f"{quantity.value:g}", quantity.unit)
+
+
+def _places(value: float, known_to: Quantity | None) -> str:
+    return f"{value:.6g}" if known_to is None else plain(value, decimals(known_to.value))
+
+
+def decimals(known_to: float) -> int:
+    """Return the decimals to show of what is known to a step."""
+    return max(math.ceil(-math.log10(known_to) - 1e-9), 0)
+
+
+def plain(number: float, places: int, *, sign: bool = False) -> str:
+    """Return a number with a true minus; what rounds to zero has no sign."""
+    text = f"{number:{'+' if sign else ''}z.{places}f}"
+    if float(text) == 0:
+        text = text.lstrip("+")
+    return text.replace("-", "−")
+
+
+def limit(one: Limit | None, shown: ShownUnits) -> str:
+    """Return a limit in words."""
+    if one is None:
+        return UNKNOWN_LIMIT
+    written = unit(one.unit)
+    wanted = shown.of(Quantity(1.0, written)).unit
+    return _limit(one, written.factor / wanted.factor, wanted)
+
+
+def source(one: Limit | None, shown: ShownUnits, *, later: bool) -> str:
+    """Return where a limit stands written, and how, where another unit is shown."""
+    if one is None:
+        return ""
+    written = unit(one.unit)
+    changed = shown.of(Quantity(1.0, written)).unit != written
+    said = [f"{_limit(one, 1.0, written)} as written"] if changed else []
+    said += [one.source, *(["written into the engine file later"] if later else [])]
+    return "; ".join(said)
+
+
+def _limit(one: Limit, factor: float, of: Unit) -> str:
+    def told(number: float) -> str:
+        # As it is written, or three digits of what was converted.
+        return f"{number:g}" if factor == 1 else f"{factor * number:.3g}"
+
+    if one.value is not None and one.tolerance is not None:
+        value = told(one.value)
+        around = f"{factor * one.tolerance:.{len(value.partition('.')[2])}f}"
+        if factor == 1:
+            around = told(one.tolerance)
+        return digits.with_unit(f"{value} ± {around}", of)
+    low, high = one.low, one.high
+    if low is not None and high is not None:
+        return digits.with_unit(f"{told(low)} to {told(high)}", of)
+    if high is not None:
+        return digits.with_unit(f"at most {told(high)}", of)
+    if low is not None:
+        return digits.with_unit(f"at least {told(low)}", of)
+    return "–" if one.value is None else digits.with_unit(told(one.value), of)
