@@ -14,7 +14,11 @@ from vibetrend.cli import cli
 # design.md, section 4, as far as this version goes
 PROMISED = {
     "demo", "engine add", "engine new", "engine list", "engine show", "installation start",
-    "measure", "add", "status", "report", "simulate", "work add", "watch",
+    "measure", "add", "status", "report", "simulate", "work add", "watch", "meter read",
+    "meter replace", "meter roll-over", "meter list", "installation runout", "installation bolt",
+    "installation belt", "installation mark", "installation casing", "installation fluid",
+    "installation check", "installation photo", "installation note", "installation compare",
+    "installation show", "installation finish",
 }  # fmt: skip
 
 

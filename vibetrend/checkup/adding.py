@@ -6,6 +6,8 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any, Unpack, cast
 
+from vibetrend import hour_meter
+from vibetrend.checkup.dampers import on_engine, record
 from vibetrend.engine import Engine
 from vibetrend.errors import LogbookError, ReadError, VibetrendError
 from vibetrend.ingest import Statements, kept_content, read, tags
@@ -22,7 +24,7 @@ class Added:
     path: str
     kept: KeptRecording
     measurement: Measurement | None  # None where the same content was there before
-    remark: str = ""  # what was asked for and not done
+    remark: str = ""  # what was asked for and not done, or better done first
 
     def to_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -31,6 +33,8 @@ class Added:
             "path": self.path,
             "recording": self.kept.id,
             "duplicate": self.kept.duplicate,
+            "hours": self.kept.hours,
+            "meter_hours": self.kept.meter_hours,
             "quality": quality,
         } | ({"remark": self.remark} if self.remark else {})
 
@@ -83,7 +87,8 @@ def add_file(
     complete : callable, optional
         Given the recording as read, returns it with tags added that were stated nowhere.
     stated
-        The options of `ingest.read`; rpm and hours must come from here or from the file.
+        The options of `ingest.read`; rpm and hours (what the meter shows) must come from here or
+        from the file.
 
     Raises
     ------
@@ -131,7 +136,20 @@ def add_file(
             )
         except VibetrendError as error:
             raise type(error)(f"{path}: {error}") from error
-    return Added(str(path), kept, measurement)
+    remark = _before_the_baseline(logbook, engine_name, date) if baseline else ""
+    return Added(str(path), kept, measurement, remark)
+
+
+def _before_the_baseline(logbook: Logbook, name: str, date: dt.date) -> str:
+    """Say what is better done before a baseline is begun, "" where nothing is."""
+    own = on_engine(logbook, name, date)
+    if record(logbook, own, logbook.engine(name)).belts_settled is not False:
+        return ""
+    return (
+        "The record holds a belt tension as installed and none after run-in: a baseline is best "
+        "begun after the belt is re-tensioned, because that moves levels. Enter it with: vibetrend "
+        "installation belt --stage after-run-in"
+    )
 
 
 def _mark_kept(kept: KeptRecording, *, baseline: bool, before: bool) -> str:
@@ -190,9 +208,13 @@ def _as_the_others(recording: Recording, stated: Mapping[str, Any]) -> Recording
 def _engine_then(
     logbook: Logbook, name: str, date: dt.date, hours: float, baseline: bool
 ) -> Engine:
-    """Return the engine as it was described for the damper that was on it then."""
+    """Return the engine as it was described for the damper that was on it then.
+
+    `hours` are what the meter showed.
+    """
+    true = hour_meter.true_hours(logbook.meter_changes(name), date, hours)
     fitted = [
-        each for each in logbook.installations(name) if each.date <= date and each.hours <= hours
+        each for each in logbook.installations(name) if each.date <= date and each.hours <= true
     ]
     if fitted:
         return fitted[-1].engine

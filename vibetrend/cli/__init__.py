@@ -11,6 +11,7 @@ from vibetrend.cli.demo import demo
 from vibetrend.cli.engine import engine
 from vibetrend.cli.installation import installation
 from vibetrend.cli.measure import measure
+from vibetrend.cli.meter import meter
 from vibetrend.cli.report import report
 from vibetrend.cli.simulate import simulate
 from vibetrend.cli.status import status
@@ -43,7 +44,7 @@ def cli() -> None:
 
 
 for command in (
-    demo, engine, installation, work, measure, add, status, report, watch, simulate,
+    demo, engine, installation, meter, work, measure, add, status, report, watch, simulate,
 ):  # fmt: skip
     cli.add_command(command)
 

@@ -64,10 +64,10 @@ def add(
     from vibetrend.checkup.standing import standing, to_json
     from vibetrend.cli.standing_words import earlier_words, filed_words, standing_words
     from vibetrend.cli.status import exit_code
-    from vibetrend.cli.words import added_words
+    from vibetrend.cli.words import added_words, wrapped
     from vibetrend.errors import VibetrendError
     from vibetrend.logbook import Logbook
-    from vibetrend.settings import logbook_folder
+    from vibetrend.settings import logbook_folder, shown_units
 
     if baseline and before:
         raise click.UsageError("--baseline and --before exclude each other")
@@ -105,8 +105,11 @@ def add(
     elif added:
         filed = {entry.kept.series_id for entry in added if not entry.kept.before}
         told = [filed_words(records[0], filed) if filed else _BEFORE]
+        # Of what was there already, `added_words` has said it.
+        hints = [each.remark for each in added if each.measurement is not None and each.remark]
+        told += ["\n".join(wrapped(hint)) for hint in dict.fromkeys(hints)]
         if filed - {one.info["id"] for one in records[0].series}:
             told.append(earlier_words(records[0]))
         words = "\n".join(each for each in told if each)
-        click.echo(f"\n{words}\n\n{standing_words(records, today=today)}")
+        click.echo(f"\n{words}\n\n{standing_words(records, today=today, shown=shown_units())}")
     ctx.exit(1 if failed else exit_code(records))

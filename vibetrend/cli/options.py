@@ -2,6 +2,7 @@
 
 import datetime as dt
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -31,6 +32,124 @@ class Date(click.ParamType[dt.date]):
             self.fail(f"{value!r} is not a date; write it as 2026-05-01", param, ctx)
 
 
+class Number(click.ParamType[float]):
+    """A number, with a decimal point or, where nothing else can be meant, a comma."""
+
+    name = "number"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Return the number; anything else is wrong usage."""
+        if isinstance(value, int | float):
+            return float(value)
+        try:
+            return _number(value.strip())
+        except ValueError as error:
+            self.fail(str(error), param, ctx)
+
+
+class Numbers(click.ParamType[tuple[float, ...]]):
+    """Numbers with commas between them: 0,3,-2,3. With ; or blanks between, commas are decimal."""
+
+    name = "numbers"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[float, ...]:
+        """Return the numbers; anything else is wrong usage."""
+        if isinstance(value, tuple):
+            return value
+        try:
+            return tuple(_number(part) for part in _parts(value))
+        except ValueError as error:
+            self.fail(str(error), param, ctx)
+
+
+class Amount(click.ParamType[tuple[float, str]]):
+    """A number with its unit: "240 mm". With a unit of its own elsewhere, the number alone."""
+
+    name = "amount"
+
+    def __init__(self, example: str, *, unit_needed: bool = True) -> None:
+        """Take `example` as what an error shows."""
+        self.example = example
+        self.unit_needed = unit_needed
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[float, str]:
+        """Return number and unit; anything else is wrong usage."""
+        if isinstance(value, tuple):
+            return value
+        # "0.001 in" is a unit too: of several numbers the first is the amount.
+        found = re.fullmatch(r"\s*([-+]?[\d.,]+(?:[eE][-+]?\d+)?)\s*(.*?)\s*", value)
+        if found is None or (self.unit_needed and not found[2]):
+            self.fail(
+                f"{value!r} is no number with its unit; write it as {self.example!r}", param, ctx
+            )
+        try:
+            return _number(found[1]), found[2]
+        except ValueError as error:
+            self.fail(str(error), param, ctx)
+
+
+def with_unit(
+    amount: tuple[float, str] | None, unit: str | None, option: str
+) -> tuple[float, str] | None:
+    """Return an amount with the unit beside it where it has none of its own.
+
+    Raises
+    ------
+    click.UsageError
+        If it has no unit at all.
+    """
+    if amount is None or amount[1]:
+        return amount
+    if unit is None:
+        raise click.UsageError(f"{option} {amount[0]:g} has no unit; write it behind the number")
+    return amount[0], unit
+
+
+def _parts(text: str) -> list[str]:
+    """Return the numbers of a list as they are written.
+
+    Raises
+    ------
+    ValueError
+        If it cannot be told which commas are decimal.
+    """
+    if ";" in text:
+        return [part.strip() for part in text.split(";")]
+    spaced = re.split(r"\s+", text.strip())
+    if len(spaced) == 1 or all(part.endswith(",") for part in spaced[:-1]):
+        parts = [part.strip() for part in text.split(",")]
+        if any(re.fullmatch(r"[-+]?0\d+", part) for part in parts):
+            raise ValueError(
+                f"in {text!r} it cannot be told which commas are decimal; write decimal points, or "
+                f"put ; between the numbers"
+            )
+        return parts
+    if any(part.startswith(",") or part.endswith(",") for part in spaced):
+        raise ValueError(
+            f"in {text!r} it cannot be told what stands between the numbers; put ; between them"
+        )
+    return spaced
+
+
+def _number(text: str) -> float:
+    """Return a finite number; one comma is decimal unless it may stand for thousands."""
+    plain = re.fullmatch(r"[-+]?(\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?", text)
+    decimal = re.fullmatch(r"[-+]?\d+,(\d+)", text)
+    if plain:
+        return float(text)
+    if decimal and (len(decimal[1]) != 3 or re.match(r"[-+]?0+,", text)):
+        return float(text.replace(",", "."))
+    if decimal:
+        raise ValueError(f"{text!r} may be a thousand or a decimal; write a decimal point")
+    raise ValueError(f"{text[:40]!r} is no number; write it as 0.12")
+
+
 def engine_option(command: Command) -> Command:
     """Add --engine, which has to be given, as `name`."""
     return click.option("--engine", "name", required=True, help="Name of the engine.")(command)
@@ -52,6 +171,29 @@ def json_option(command: Command) -> Command:
     )
 
 
+def reading_options(command: Command) -> Command:
+    """Add what every reading of the installation record may have."""
+    for option in reversed(_READING):
+        command = option(command)
+    return command
+
+
+def day(date: dt.date | None) -> dt.date:
+    """Return a day that has come, today if none is stated.
+
+    Raises
+    ------
+    LogbookError
+        If it is in the future.
+    """
+    from vibetrend.errors import LogbookError
+
+    today = dt.date.today()
+    if date is not None and date > today:
+        raise LogbookError(f"the date {date} is in the future; correct --date")
+    return date or today
+
+
 def recording_options(command: Command) -> Command:
     """Add what can be stated about a recording."""
     for option in reversed(_RECORDING):
@@ -63,6 +205,21 @@ def _choice(*choices: str) -> click.Choice[str]:
     return click.Choice(choices)
 
 
+PERSON = click.option("--person", default="", help="Who did it.")
+NOTE = click.option("--note", default="", help="What else is to be known, one line.")
+UNIT = click.option("--unit", help="Of a number that has none behind it.")
+DAY = click.option("--date", type=Date(), help="Day it was done.  [default: today]")
+_READING = [
+    DAY,
+    click.option("--instrument", default="", help="What it was measured with."),
+    click.option(
+        "--resolution",
+        type=Amount("0.01 mm", unit_needed=False),
+        help="Its finest division, in the reading's unit or with a unit of its own.",
+    ),
+    PERSON,
+    NOTE,
+]
 _RECORDING = [
     click.option("--rpm", type=float, help="Engine speed as the gauge showed it."),
     click.option(

@@ -1,8 +1,11 @@
-"""``vibetrend report``: the page to keep and to hand over."""
+"""``vibetrend report``: the page to keep and to hand over, and the calendar of what is due."""
 
 import datetime as dt
-from collections.abc import Sequence
+import os
+import tempfile
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 import click
@@ -13,6 +16,10 @@ if TYPE_CHECKING:
     from vibetrend.checkup.records import EngineRecord
 
 
+_NO_PHOTOS: Mapping[str, bytes] = MappingProxyType({})
+_OURS = b"-//vibetrend//"
+
+
 @click.command()
 @click.option("--engine", "name", help="Only this engine.  [default: all]")
 @click.option(
@@ -20,42 +27,108 @@ if TYPE_CHECKING:
     type=click.Path(path_type=Path, dir_okay=False),
     help="File to write.  [default: reports/NAME.html; ours is replaced, a foreign file never]",
 )
+@click.option(
+    "--calendar",
+    "calendar_file",
+    metavar="FILE.ics",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Write what is due as a calendar file instead; the page too only with --output.",
+)
 @logbook_option
 @json_option
-def report(name: str | None, output: Path | None, logbook: Path | None, as_json: bool) -> None:
+def report(
+    name: str | None,
+    output: Path | None,
+    calendar_file: Path | None,
+    logbook: Path | None,
+    as_json: bool,
+) -> None:
     """Write the page: one file that opens anywhere, with no network.
+
+    With --calendar it is a calendar of when the damper is due and when to record next, which
+    ordinary calendar programs open; a newer one moves the entries of an older one.
 
     \b
     Example: vibetrend report --engine main --output main.html
     """
+    from vibetrend.checkup.installing import small_photos
     from vibetrend.checkup.pictures import with_pictures
     from vibetrend.checkup.standing import standing
     from vibetrend.errors import LogbookError
     from vibetrend.logbook import Logbook
     from vibetrend.settings import logbook_folder
 
+    def tell(text: str) -> None:
+        click.echo(f"vibetrend: {text}", err=True)
+
+    wants_page = calendar_file is None or output is not None
+    photos = _NO_PHOTOS
     with Logbook.open(logbook_folder(logbook)) as book:
-        records = with_pictures(
-            book,
-            standing(book, [name] if name else None, today=dt.date.today()),
-            tell=lambda text: click.echo(f"vibetrend: {text}", err=True),
-        )
+        records = standing(book, [name] if name else None, today=dt.date.today())
+        if wants_page:
+            records = with_pictures(book, records, tell=tell)
+            photos = small_photos(book, records, tell=tell)
     if not records:
         raise LogbookError("the logbook holds no engine yet; begin with: vibetrend engine new")
-    path = write_page(records, output or Path("reports") / f"{_file_name(name or 'engines')}.html")
+    written = {}
+    if calendar_file is not None:
+        written["calendar"] = write_calendar(records, calendar_file, tell=tell)
+    if wants_page:
+        path = output or Path("reports") / f"{_file_name(name or 'engines')}.html"
+        written["path"] = write_page(records, path, photos=photos)
     if as_json:
-        print_json({"path": str(path)})
+        print_json({what: str(path) for what, path in written.items()})
     else:
-        click.echo(f"Wrote {path}")
+        click.echo("\n".join(f"Wrote {path}" for path in written.values()))
+
+
+def write_calendar(
+    records: "Sequence[EngineRecord]", path: Path, *, tell: Callable[[str], None]
+) -> Path:
+    """Write what is due as a calendar file, whole or not at all; `tell` what has no date."""
+    from vibetrend.errors import VibetrendError
+    from vibetrend.report.calendar import calendar, left_out
+
+    now = dt.datetime.now().astimezone()
+    content = calendar(records, made_at=now).encode()
+    try:
+        if path.exists() and path.stat().st_size and _OURS not in path.read_bytes():
+            raise VibetrendError(
+                f"{path}: another file has this name and is left alone; choose another --calendar"
+            )
+        path.parent.mkdir(parents=True, exist_ok=True)
+        handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name[:40]}.")
+        try:
+            with os.fdopen(handle, "wb") as file:
+                file.write(content)
+            Path(beside).chmod(0o644)
+            Path(beside).replace(path)
+        except OSError:
+            Path(beside).unlink(missing_ok=True)
+            raise
+    except OSError as error:
+        raise VibetrendError(
+            f"{path}: the calendar cannot be written ({error.strerror}); choose a file in a folder "
+            f"that may be written to"
+        ) from error
+    for why in left_out(records, made_at=now):
+        tell(f"not in the calendar: {why}")
+    return path
 
 
 def write_page(
-    records: "Sequence[EngineRecord]", path: Path, *, title: str = "", invented: bool = False
+    records: "Sequence[EngineRecord]",
+    path: Path,
+    *,
+    title: str = "",
+    invented: bool = False,
+    photos: Mapping[str, bytes] = _NO_PHOTOS,
 ) -> Path:
-    """Write the page of some engines and return its path."""
+    """Write the page of some engines, with small `photos` by SHA-256, and return its path."""
     from vibetrend.checkup.twins import side_by_side
     from vibetrend.errors import VibetrendError
     from vibetrend.report import page, write
+    from vibetrend.settings import shown_units
 
     named = ", ".join(record.engine.name for record in records)
     html = page(
@@ -64,6 +137,8 @@ def write_page(
         made_at=dt.datetime.now().astimezone(),
         invented=invented,
         twins=side_by_side(records),
+        shown=shown_units(),
+        photos=photos,
     )
     try:
         path.parent.mkdir(parents=True, exist_ok=True)

@@ -93,7 +93,7 @@ def watch(
     from vibetrend.cli.standing_words import standing_words
     from vibetrend.cli.status import exit_code
     from vibetrend.logbook import Logbook
-    from vibetrend.settings import logbook_folder, mail_settings
+    from vibetrend.settings import logbook_folder, mail_settings, shown_units
     from vibetrend.watch.alone import alone
     from vibetrend.watch.command import CommandError, split
     from vibetrend.watch.intake import Filing, Intake
@@ -127,7 +127,9 @@ def watch(
                 mail_settings=mail_settings() if mail else None,
                 clock=time.monotonic,
             ),
-            words=lambda record: standing_words([record], today=dt.date.today()),
+            words=lambda record: standing_words(
+                [record], today=dt.date.today(), shown=shown_units()
+            ),
             clock=time.monotonic,
             now=lambda: dt.datetime.now().astimezone(),
         )
@@ -147,7 +149,9 @@ def watch(
 def _tell(event: "Event", as_json: bool) -> None:
     from vibetrend.cli.standing_words import filed_words, standing_words
     from vibetrend.cli.words import added_words, wrapped
+    from vibetrend.logbook.hours import in_words
     from vibetrend.report.words import RENEWAL_WORDS, STATE_WORDS
+    from vibetrend.settings import shown_units
     from vibetrend.watch.events import Changed, Kept, Remark, SetAside, Stands
 
     if as_json:
@@ -157,14 +161,16 @@ def _tell(event: "Event", as_json: bool) -> None:
         case Kept(added=added):
             _say(added_words(added))
             if added.measurement is not None:
-                _say(f"  {added.kept.date}, {added.kept.hours:g} h")
+                _say(f"  {added.kept.date}, {in_words(added.kept.hours, added.kept.meter_hours)}")
+                for line in wrapped(added.remark, indent="  ", hanging="  "):
+                    _say(line)
         case SetAside(reason=reason, again=again):
             _say(f"set aside: {reason}{' (it is tried again)' if again else ''}")
         case Remark(message=message):
             _say(message)
         case Stands(records=records, filed=filed) if filed:
             told = [filed_words(record, filed) for record in records]
-            told.append(standing_words(records, today=dt.date.today()))
+            told.append(standing_words(records, today=dt.date.today(), shown=shown_units()))
             _say("\n" + "\n\n".join(words for words in told if words) + "\n")
         case Stands(records=records):
             for record in records:

@@ -2,12 +2,35 @@
 
 import datetime as dt
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from vibetrend.cli.options import Date, engine_option, json_option, logbook_option, print_json
+from vibetrend.cli.options import (
+    Date,
+    day,
+    engine_option,
+    json_option,
+    logbook_option,
+    print_json,
+)
 
-_KINDS = ("mounts", "injectors", "belt", "alignment", "overhaul", "lay-up", "exhaust", "other")
+if TYPE_CHECKING:
+    from vibetrend.logbook import Work
+
+_KINDS = (
+    "mounts", "injection", "belt", "driven-part", "alignment", "overhaul", "lay-up", "exhaust",
+    "other",
+)  # fmt: skip
+_ALSO_CALLED = {"injectors": "injection"}
+
+
+class _Kind(click.Choice[str]):
+    """A kind of work, by a name it once had too."""
+
+    def convert(self, value: str, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """Return the kind; anything else is wrong usage."""
+        return super().convert(_ALSO_CALLED.get(value, value), param, ctx)
 
 
 _NEXT = (
@@ -35,9 +58,11 @@ def work() -> None:
 @click.option("--hours", type=click.FloatRange(min=0), required=True, help="Hour meter then.")
 @click.option(
     "--what",
-    type=click.Choice(_KINDS),
+    type=_Kind(_KINDS),
     required=True,
-    help="What was renewed, moved or taken apart; a lay-up is the engine standing for months.",
+    help="What was renewed, moved or taken apart: mounts; injection (pump, nozzles, pipes); belt; "
+    "driven-part (alternator, pump); alignment of the shaft; overhaul; lay-up, the engine standing "
+    "for months; exhaust; other.",
 )
 @click.option("--note", default="", help="What exactly was done.")
 @logbook_option
@@ -63,21 +88,20 @@ def add(
     \b
     Example: vibetrend work add --engine main --date 2027-03-01 --hours 4200 --what mounts
     """
-    from vibetrend.errors import LogbookError
     from vibetrend.logbook import Logbook
+    from vibetrend.logbook.hours import in_words
     from vibetrend.settings import logbook_folder
 
-    if date > dt.date.today():
-        raise LogbookError(f"the date {date} is in the future; correct --date")
+    day(date)
     with Logbook.open(logbook_folder(logbook)) as book:
         done = book.add_work(name, date=date, hours=hours, what=what, note=note)
+    at = f"{date}, {in_words(done.hours, done.meter_hours)}"
     if as_json:
-        told = {"date": date.isoformat(), "hours": hours, "what": done.what, "note": done.note}
-        print_json({"engine": name, **told, "duplicate": done.duplicate})
+        print_json({"engine": name, **_json(done), "duplicate": done.duplicate})
     elif done.duplicate:
-        click.echo(f"In the logbook already: {what} on {name}, {date}, {hours:g} h.")
+        click.echo(f"In the logbook already: {what} on {name}, {at}.")
     else:
-        click.echo(f"Work on {name}: {what}, {date}, {hours:g} h.")
+        click.echo(f"Work on {name}: {what}, {at}.")
         if done.until_next is not None:
             moved = f"{done.until_next} recording{'s lie' if done.until_next > 1 else ' lies'}"
             click.echo(_PAST.format(moved) if done.until_next else _NOTHING_BETWEEN)
@@ -98,20 +122,28 @@ def list_work(name: str, logbook: Path | None, as_json: bool) -> None:
     Example: vibetrend work list --engine main
     """
     from vibetrend.logbook import Logbook
+    from vibetrend.logbook.hours import in_words
     from vibetrend.settings import logbook_folder
 
     with Logbook.open(logbook_folder(logbook)) as book:
         works = book.work(name)
     if as_json:
-        rows = [
-            {"date": each.date.isoformat(), "hours": each.hours, "what": each.what,
-             "note": each.note}
-            for each in works
-        ]  # fmt: skip
-        print_json({"engine": name, "work": rows})
+        print_json({"engine": name, "work": [_json(each) for each in works]})
     elif works:
         for each in works:
             note = f": {each.note}" if each.note else ""
-            click.echo(f"{each.date}  {each.hours:g} h  {each.what}{note}")
+            at = in_words(each.hours, each.meter_hours)
+            click.echo(f"{each.date}  {at}  {each.what}{note}")
     else:
         click.echo("No work yet. Enter it with: vibetrend work add")
+
+
+def _json(work: "Work") -> dict[str, Any]:
+    """Return the JSON form; `hours` are true engine hours."""
+    return {
+        "date": work.date.isoformat(),
+        "hours": work.hours,
+        "meter_hours": work.meter_hours,
+        "what": work.what,
+        "note": work.note,
+    }
