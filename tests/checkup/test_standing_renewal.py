@@ -190,6 +190,19 @@ def test_years_count_from_the_day_it_was_made_where_the_maker_says_so(book: Logb
     assert told["details"]["serial"] == "77"
 
 
+def test_an_entry_that_cannot_be_read_closes_nothing_and_is_told(book: Logbook) -> None:
+    fitted(book, details=details_content(part="A-1"))
+    made = details_content(made_on=dt.date(2020, 6, 10), counts_from="made")
+    book.add_entry("main", "details", date=FITTED, content={**made, "alloy": "of a later version"})
+    found = where_it_stands(book)
+    assert found.installation_record is not None
+    assert found.installation_record.details.part == "A-1"
+    (told,) = found.installation_record.unreadable
+    assert "holds 'alloy', which is not known here" in told
+    assert found.status["installation"]["missing"][0] == told
+    assert "cannot be read" in found.status["renewal"]["remarks"][0]  # its age may be wrong
+
+
 def test_a_damper_found_has_years_once_it_is_known_when_it_was_made(book: Logbook) -> None:
     fitted(book, as_found=True)
     assert where_it_stands(book).status["renewal"]["state"] == "unknown"

@@ -99,6 +99,26 @@ def test_driven_parts_and_belts() -> None:
     assert alternator.note is None
 
 
+@pytest.mark.parametrize(
+    ("strokes", "ratio", "beside"),
+    [
+        (4, 2.02, "order 2 and"),  # 2 % of creep
+        (4, 2.09, None),
+        (4, 1.99, "order 2 and"),
+        (4, 11.8, None),
+        (4, 12.26, "order 12 and"),
+        (2, 1.51, None),  # a two-stroke has no half orders
+        (2, 2.02, "order 2 and"),
+    ],
+)
+def test_a_belt_creeps_down_to_an_order(strokes: int, ratio: float, beside: str | None) -> None:
+    driven = [{"name": "pump", "ratio": ratio}]
+    engine = Engine.of({"name": "e", "cylinders": 6, "strokes": strokes, "driven": driven})
+    (pump,) = [row for row in expected_orders(engine) if row.role == "driven"]
+    assert (pump.note is None) == (beside is None)
+    assert beside is None or beside in str(pump.note)
+
+
 @pytest.mark.parametrize(("poles", "orders"), [(2, (1, 2)), (4, (2, 4)), (6, (3, 6))])
 def test_lines_at_the_generator_s_own_frequency(poles: int, orders: tuple[int, int]) -> None:
     generator = {"poles": poles, "frequency_hz": 50}

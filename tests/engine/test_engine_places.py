@@ -4,7 +4,7 @@ import tomllib
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from vibetrend.engine.places import Path, key_lines
@@ -71,6 +71,7 @@ VALUES: Any = st.recursive(
 )
 
 
+@settings(max_examples=40, deadline=None)
 @given(st.dictionaries(st.sampled_from(["a", "b-c", "d e", "é", '"', "f.g"]), VALUES, max_size=4))
 def test_every_key_of_any_file_is_found_on_its_line(values: dict[str, Any]) -> None:
     text = "".join(f"{toml(key)} = {toml(value)}\n" for key, value in values.items())

@@ -1,6 +1,7 @@
 """Belt tension by gauge and by the sound of a span, and its drop while it runs in."""
 
 import math
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -146,6 +147,33 @@ def test_a_drop_near_the_makers_ratio_cannot_be_told_with_a_coarse_gauge() -> No
     drop = belt_drop(gauge(140, resolution=5.0), gauge(104, "after-run-in", resolution=5.0), BOTH)
     assert drop is not None
     assert drop.state == "at-limit"
+
+
+def test_a_span_and_mass_that_both_were_told_from_drop_out_of_the_ratio() -> None:
+    """T goes with f^2: 200 Hz down to 180 Hz keeps 0.81, whatever the span and the mass are."""
+
+    def run(stage: str, hertz: float, **more: float | None) -> Belt:
+        known: dict[str, Any] = {
+            "frequency_standard_error_hz": 1.0, "span": 0.2, "span_unit": "m",
+            "mass_per_length": 0.1, "mass_unit": "kg/m", "mass_resolution": 0.02,
+            "span_resolution": 0.002,
+        }  # fmt: skip
+        return belt_of(belt_content("fan", stage=stage, frequency_hz=hertz, **known | more))
+
+    new, run_in = run("as-installed", 200), run("after-run-in", 180)
+    drop = belt_drop(new, run_in, BOTH)
+    assert drop is not None
+    assert drop.ratio == pytest.approx(0.81)
+    assert drop.standard_error == pytest.approx(0.81 * math.hypot(2 / 200, 2 / 180))
+    other = belt_drop(new, run("after-run-in", 180, span=0.21), BOTH)
+    assert other is not None
+    lengths = (2 * 0.002 / math.sqrt(12) / span for span in (0.2, 0.21))
+    shares = math.hypot(2 / 200, 2 / 180, *lengths)
+    assert other.standard_error == pytest.approx(other.ratio * shares)
+    unread = run("after-run-in", 180, frequency_standard_error_hz=None)
+    unknown = belt_drop(new, unread, BOTH)
+    assert unknown is not None
+    assert math.isnan(unknown.standard_error)
 
 
 @pytest.mark.parametrize("lacking", ["belt_tension_new", "belt_tension_run_in"])

@@ -2,13 +2,13 @@
 
 import datetime as dt
 import json
+import re
 from typing import Any
 
 import pytest
 from invented_record import ENGINE, FITTED, LATER, Entry, kept
 
 from vibetrend.engine import Limits
-from vibetrend.errors import InstallationError
 from vibetrend.installation import (
     CHECKLIST,
     Reading,
@@ -26,6 +26,8 @@ from vibetrend.installation import (
     record_of,
     runout_content,
 )
+from vibetrend.installation.checklist import BRIEFLY
+from vibetrend.logbook.plain_text import LONGEST
 
 BELT_NEW = belt_content("alternator", stage="as-installed", tension=140, unit="lbf")
 BELT_RUN_IN = belt_content("Alternator", stage="after-run-in", tension=110, unit="lbf")
@@ -53,7 +55,7 @@ def test_an_empty_record_says_what_is_missing() -> None:
         "run-out is recorded of: rim, face, pulley",
         "No bolt torque",
         "driven parts: alternator",
-        "hub mark to ring mark",
+        "rubber damper: index-mark offset, element recess",
         "No photo",
     ):
         assert words in said
@@ -174,6 +176,12 @@ def test_belts_are_settled_when_each_was_read_again_after_run_in() -> None:
 def test_a_new_belt_has_to_settle_again() -> None:
     renewed = ("belt", BELT_NEW, dt.date(2027, 1, 1))
     found = kept(("belt", BELT_NEW), ("belt", BELT_RUN_IN, LATER), renewed)
+    assert found.belts_settled is False
+    assert found.belt_drops == ()
+
+
+def test_a_reading_after_run_in_is_of_the_belt_before_if_it_came_before() -> None:
+    found = kept(("belt", BELT_NEW), ("belt", BELT_RUN_IN, LATER), ("belt", BELT_NEW, LATER))
     assert found.belts_settled is False
     assert found.belt_drops == ()
 
@@ -333,7 +341,7 @@ def turn(surface: str) -> tuple[str, dict[str, Any]]:
         (turn("rim"), "resolution is not noted for: run-out of rim"),
         (turn("rim"), "not read again after the full turn: rim"),
         (turn("face"), "end play was held to one side is not noted: face"),
-        (("check", check_content("clean", False)), "Noted as not done: crank nose"),
+        (("check", check_content("clean", False)), "Noted as not done: nose, key and seal"),
     ],
 )
 def test_each_gap_is_named(entry: tuple[str, dict[str, Any]], told: str) -> None:
@@ -369,14 +377,57 @@ def test_the_json_form_is_plain() -> None:
 @pytest.mark.parametrize(
     ("kind", "content", "told"),
     [
-        ("runout", {"surface": "rim"}, r"entry 1 \(runout, 2026-05-01\) cannot be read: missing"),
-        ("runout", {**RIM, "unit": "cubit"}, "is damaged: the readings: unit 'cubit'"),
-        ("photo", {"sha256": 5}, "cannot be read"),
-        ("mystery", {}, "of the kind 'mystery', which is not known here.* update vibetrend"),
+        (
+            "runout",
+            {"surface": "rim"},
+            r"^Entry 2 of 2026-05-01 \(runout\) cannot .*: it lacks 'rea",
+        ),
+        ("runout", {**RIM, "unit": "cubit"}, "the readings: unit 'cubit'"),
+        ("photo", {"sha256": 5}, "it lacks 'name', 'media_type'"),
+        ("note", {"text": "dry", "colour": "red"}, "it holds 'colour', which .*update vibetrend"),
+        ("note", {"text": "x\x1b" + 900 * "y"}, "control character"),
+        ("mystery", {}, r"\(mystery\) .*: its kind is not known here.*update vibetrend"),
+        ("bad\x1b\u202e", {}, r"\(bad\\x1b\\u202e\)"),
+        ("details", {"a damaged text": "{"}, "restore the logbook from a backup"),
     ],
 )
-def test_damaged_and_unknown_entries_are_told(
+def test_an_entry_that_cannot_be_read_is_told_and_closes_nothing(
     kind: str, content: dict[str, Any], told: str
 ) -> None:
-    with pytest.raises(InstallationError, match=told):
-        kept((kind, content))
+    found = kept(("runout", RIM), (kind, content), ("belt", BELT_NEW))
+    (why,) = found.unreadable
+    assert re.search(told, why)
+    assert found.missing[0] == why
+    assert [each.kind for each in found.readings] == ["runout", "belt"]
+    # the same line is kept with a finish
+    assert finish_content(missing=found.missing)["missing"][0] == why
+    assert found.missing[1:] == kept(("runout", RIM), ("belt", BELT_NEW)).missing
+
+
+def test_why_an_entry_cannot_be_read_is_one_short_line() -> None:
+    many = {**RIM, "readings": {str(number): number for number in range(500)}}
+    (why,) = kept(("runout", many)).unreadable
+    assert len(why) < LONGEST
+    assert why.isprintable()
+
+
+def test_a_bare_record_lacks_few_sentences_and_names_every_point() -> None:
+    found = kept()
+    assert len(found.missing) <= 8
+    (points,) = [each for each in found.missing if "Not noted as checked" in each]
+    assert points.startswith("Not noted as checked: nose, key and seal sleeve clean, pulled on wi")
+    assert all(BRIEFLY[each.item] in points for each in found.checks)
+    assert set(BRIEFLY) == set(CHECKLIST)
+
+
+def test_what_is_missing_of_many_bolts_is_one_line_of_the_logbook() -> None:
+    bolts = [
+        (
+            "bolt",
+            bolt_content(f"bolt {number} {'of the long name ' * 9}", stages=["9 N m", "90 deg"]),
+        )
+        for number in range(24)
+    ]
+    found = kept(*bolts)
+    assert max(len(each) for each in found.missing) < LONGEST
+    assert any("and 16 more" in each for each in found.missing)

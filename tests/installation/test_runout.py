@@ -162,6 +162,23 @@ def test_a_last_angle_of_360_is_the_closing_reading() -> None:
     assert turn == vt.runout([0, 3, -2, 3], unit="thou", closing=1)
 
 
+def test_a_gap_of_half_a_turn_is_taken_and_said() -> None:
+    """By hand: a = (r0 - r180) / 2, mean = (r0 + r180) / 2, b = r90 - mean."""
+    found = vt.runout([0.3, 0.6, 0.1], [0, 90, 180], resolution=0.01)
+    assert found.mean == pytest.approx(0.2)
+    assert found.eccentricity == pytest.approx(math.hypot(0.1, 0.4))
+    assert found.angle_deg == pytest.approx(math.degrees(math.atan2(0.4, 0.1)))
+    assert "from 180 to 0 degrees, has no reading" in " ".join(found.remarks)
+    # of an eccentricity towards 90 degrees these show 0, 1, 0
+    assert found.missed.least_seen == pytest.approx(0.5)
+    assert found.missed.lobes == 2
+    # Var(a) = sigma^2 / 2, Var(b) = 3 sigma^2 / 2: the side seen from one end alone is known less
+    towards_0 = vt.runout([1.0, 0, -1], [0, 90, 180], resolution=0.01)
+    towards_90 = vt.runout([0, 1.0, 0], [0, 90, 180], resolution=0.01)
+    ratio = towards_90.eccentricity_standard_error / towards_0.eccentricity_standard_error
+    assert ratio == pytest.approx(math.sqrt(3))
+
+
 def test_a_surface_that_runs_true_has_no_direction() -> None:
     found = vt.runout([100.01] * 6, resolution=0.01)
     assert found.tir == 0
@@ -262,8 +279,8 @@ def test_the_json_form_holds_no_nan() -> None:
         ([], None, "mm", {}, "there are 0"),
         ([1, 2, 3], [0, 180, 360], "mm", {}, "there are 2"),
         ([1, 2, 3, 4], [0, 90, 180], "mm", {}, "4 readings and 3 angles"),
-        ([1, float("nan"), 3], None, "mm", {}, "readings, number 2 is nan"),
-        ([1, 2, math.inf], None, "mm", {}, "number 3 is inf"),
+        ([1, float("nan"), 3], None, "mm", {}, "readings, number 2 is no finite number"),
+        ([1, 2, math.inf], None, "mm", {}, "number 3 is no finite number"),
         (["1", "2", "3"], None, "mm", {}, "number 1 is '1'; write a number"),
         ([1, True, 3], None, "mm", {}, "number 2 is True"),
         ("0,3,-2,3", None, "mm", {}, "write them as a list"),
@@ -274,7 +291,9 @@ def test_the_json_form_holds_no_nan() -> None:
         ([1, 2, 3], [0, 120, -120], "mm", {}, "angle -120 is out of range"),
         ([1, 2, 3], [0, 120, 361], "mm", {}, "angle 361 is out of range"),
         ([1, 2, 3, 4], [0, 45, 90, 135], "mm", {}, "angles are missing.* from 135 to 0 degrees"),
-        ([1, 2, 3], [0, 90, 180], "mm", {}, "angles are missing.* from 180 to 0 degrees"),
+        ([1, 2, 3], [300, 40, 119], "mm", {}, "angles are missing.* from 119 to 300 degrees"),
+        ([1, 2, 3], [0, 90, 359.95], "mm", {}, "angle 359.95 is there twice"),
+        ([10**400, 2, 3], None, "mm", {}, "number 1 is no finite number"),
         ([1, 2, 3], None, "furlong", {}, "'furlong' is no unit of length"),
         ([1, 2, 3], None, "N", {}, "'N' is no unit of length"),
         ([1, 2, 3], None, None, {}, "unit of the readings is missing"),

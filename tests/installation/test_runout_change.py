@@ -7,7 +7,7 @@ import pytest
 from scipy import stats
 
 import vibetrend as vt
-from vibetrend.installation import compare_runout
+from vibetrend.installation import RunOut, compare_runout
 from vibetrend.installation.vector import Vector
 
 EVEN_8 = np.arange(8) * 45.0
@@ -108,8 +108,8 @@ def test_nothing_moved_has_no_direction() -> None:
 
 
 def test_three_stations_can_deny_but_not_confirm() -> None:
-    def turn(*readings: float, **more: float) -> vt.InstallationError:
-        return vt.runout(readings, unit="thou", **more)  # type: ignore[return-value]
+    def turn(*readings: float, resolution: float | None = None) -> RunOut:
+        return vt.runout(readings, unit="thou", resolution=resolution)
 
     unknown = compare_runout(turn(0, 1, 2), turn(0, 5, 9))
     assert unknown.beyond is None

@@ -3,7 +3,9 @@
 import datetime as dt
 import hashlib
 import io
+import sqlite3
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +14,7 @@ from invented_logbook import FITTED, FITTED_HOURS, add, book_with_engine
 
 from vibetrend.errors import LogbookError
 from vibetrend.logbook import Entry, Installation, Logbook
+from vibetrend.logbook.entries import DAMAGED
 
 RIM = {"surface": "rim", "readings": [0, 3.5, -2, 3], "unit": "thou", "closing": None}
 RENEWED = dt.date(2028, 5, 1)
@@ -182,6 +185,18 @@ def test_content_that_is_not_plain_is_refused(book: Logbook, content: Any, why: 
         enter(book, content=content)
     assert str(said.value).isprintable()
     assert book.entries("main") == []
+
+
+@pytest.mark.parametrize("text", ['{"surface": ', "[1]", "", "NaN"])
+def test_a_damaged_entry_keeps_no_other_from_its_owner(book: Logbook, text: str) -> None:
+    fit(book)
+    damaged, sound = enter(book), enter(book, content={"surface": "face"})
+    with closing(sqlite3.connect(book.folder / "logbook.sqlite")) as other, other:
+        other.execute("UPDATE entry SET content = ? WHERE id = ?", (text, damaged.id))
+    found = book.entries("main")
+    assert found[0].content == {DAMAGED: text}
+    assert found[1] == sound
+    assert not enter(book).duplicate  # entered again it is there again
 
 
 @pytest.mark.parametrize("kind", ["", "Run-out", "a b", "../x", "é", "x" * 41])

@@ -31,6 +31,7 @@ def record(
     fitted: dt.date = FITTED,
     next_hours: float | None = 3820.0,
     as_found: bool = False,
+    made_on: dt.date | None = None,
     **more: Any,
 ) -> EngineRecord:
     """Return an engine whose damper was fitted, as `standing` would."""
@@ -58,6 +59,7 @@ def record(
             hours=hours,
             hours_date=hours_date,
             as_found=as_found,
+            made_on=made_on,
             use=used,
         ),
         next_recording=reached,
@@ -149,6 +151,14 @@ def test_a_damper_found_too_long_ago_stands_today_too() -> None:
         str(by_date["description"]).split()
     )
     assert checkup["uid"] != by_date["uid"]
+
+
+def test_run_too_long_since_it_was_found_stands_today_though_its_date_lies_ahead() -> None:
+    """500 h since it was found are more than the maker's 400, whenever it was made."""
+    found = record(renew_hours=400, renew_years=6, as_found=True, made_on=FITTED)
+    by_date = events(calendar([found], made_at=MADE_AT))[0]
+    assert by_date.decoded("dtstart") == dt.date(2026, 6, 20)
+    assert str(by_date["summary"]) == "main: renew the crankshaft damper, overdue"
 
 
 def test_hours_that_may_be_up_ask_for_a_look_at_the_meter() -> None:

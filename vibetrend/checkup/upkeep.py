@@ -2,17 +2,23 @@
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
 
 from vibetrend import hour_meter
+from vibetrend.checkup.dampers import record
 from vibetrend.checkup.records import KnownHours, PastInstallation
 from vibetrend.engine import Damper, Engine
-from vibetrend.installation import Record, record_of
+from vibetrend.installation import Record
 from vibetrend.installation.renewal import Renewal, renewal
 from vibetrend.installation.use import Reached, Use, use
 from vibetrend.logbook import Installation, Logbook
+
+UNREADABLE = (
+    "An entry of the installation record cannot be read; if it tells the damper's age, that is not "
+    "counted here. What the record still lacks names the entry."
+)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -76,7 +82,7 @@ def upkeep(
     )
     last = max(log, key=lambda each: (each.hours, each.date), default=None)
     used = use([(each.date, each.hours) for each in log], today)
-    records = [_record(logbook, each, engine) for each in installations]
+    records = [record(logbook, each, engine) for each in installations]
     present = records[-1] if records else None
     changes = logbook.meter_changes(engine.name)
     return Upkeep(
@@ -99,31 +105,34 @@ def upkeep(
         ),
         renewal=Renewal(state="unknown", due_date=None, due_hours=None, first=None, use=used)
         if present is None or last is None
-        else renewal(
+        else _renewal(
+            present,
             _intervals(installations[-1].engine.damper, engine.damper),
-            fitted_date=present.date,
-            fitted_hours=present.hours,
+            last=last,
+            used=used,
             today=today,
-            hours=last.hours,
-            hours_date=last.date,
-            as_found=present.as_found,
-            made_on=present.details.made_on,
-            counts_from=present.details.counts_from,
-            use=used,
         ),
     )
 
 
-def _record(logbook: Logbook, one: Installation, engine: Engine) -> Record:
-    return record_of(
-        logbook.entries(engine.name, one.id),
-        engine=engine if one.until is None else one.engine,
-        limits_then=one.engine.limits,
-        limits_now=engine.limits,
-        date=one.date,
-        hours=one.hours,
-        as_found=one.as_found,
+def _renewal(
+    present: Record, damper: Damper, *, last: KnownHours, used: Use | None, today: dt.date
+) -> Renewal:
+    found = renewal(
+        damper,
+        fitted_date=present.date,
+        fitted_hours=present.hours,
+        today=today,
+        hours=last.hours,
+        hours_date=last.date,
+        as_found=present.as_found,
+        made_on=present.details.made_on,
+        counts_from=present.details.counts_from,
+        use=used,
     )
+    if not present.unreadable:
+        return found
+    return replace(found, remarks=(UNREADABLE, *found.remarks))
 
 
 def _intervals(frozen: Damper, described: Damper) -> Damper:

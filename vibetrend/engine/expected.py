@@ -8,7 +8,7 @@ Problems; Taylor, The Internal-Combustion Engine, vol. 2). What each order usual
 common practice, no published source.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
@@ -98,7 +98,7 @@ def _of_cylinders(engine: "Engine", rpm: float | None) -> Iterator[ExpectedOrder
 
 
 def _of_parts(engine: "Engine", rpm: float | None) -> Iterator[ExpectedOrder]:
-    belts = dict(engine.belt_lines)
+    belts, measured = dict(engine.belt_lines), cylinder_orders(engine)
     lines = [(part.name, part.ratio) for part in engine.driven] + list(belts.items())
     for name, order in lines:
         belt = name in belts
@@ -111,7 +111,7 @@ def _of_parts(engine: "Engine", rpm: float | None) -> Iterator[ExpectedOrder]:
             speaks_of=f"{name} going round: a splice or a damaged spot, its tension"
             if belt
             else f"{name}: its belt or gear, pulley and bearings",
-            note=_beside(order),
+            note=_beside(order, measured),
         )
 
 
@@ -119,13 +119,11 @@ def _hertz(order: float, rpm: float | None) -> float | None:
     return None if rpm is None else order * rpm / 60
 
 
-def _beside(order: float) -> str | None:
-    """Name the half order that a driven line may come to lie on."""
-    half = round(2 * order) / 2
+def _beside(order: float, measured: Iterable[float]) -> str | None:
+    """Name the orders that a driven line, creeping, may come to lie on."""
     lowest = order * (1 - _CREEP) - _NEAR
-    if half and lowest <= half <= order + _NEAR:
-        return f"may lie on order {half:g} and not be told from it"
-    return None
+    met = [f"{each:g}" for each in measured if lowest <= each <= order + _NEAR]
+    return f"may lie on order {' or '.join(met)} and not be told from it" if met else None
 
 
 def _speaks_of(engine: "Engine", order: float, alike: float, twist: float) -> str:

@@ -41,6 +41,7 @@ class Belt:
     tension: Quantity | None  # as read, or in N by Eq. 1
     standard_error: Quantity | None  # None where nothing tells it
     error_from: tuple[str, ...]  # what it takes in: "gauge", "frequency", "span", "mass"
+    error_shares: tuple[float, ...]  # of the tension, from each of these
     frequency_hz: float | None
     span: Quantity | None
     mass_per_length: Quantity | None
@@ -179,6 +180,7 @@ def belt_of(content: Content) -> Belt:
         if tension and shares
         else None,
         error_from=tuple(shares),
+        error_shares=tuple(shares.values()),
         frequency_hz=content["frequency_hz"],
         span=span,
         mass_per_length=mass,
@@ -197,12 +199,7 @@ def belt_drop(new: Belt, run_in: Belt, limits: Limits) -> BeltDrop | None:
     if new.automatic_tensioner or run_in.automatic_tensioner:
         return None
     ratio = run_in.tension.si / new.tension.si
-    errors = [each.standard_error for each in (new, run_in)]
-    error = math.nan
-    if errors[0] and errors[1]:
-        error = ratio * math.hypot(
-            errors[0].value / new.tension.value, errors[1].value / run_in.tension.value
-        )
+    error = ratio * _error_of_ratio(new, run_in)
     least = _least(limits)
     state: Literal["within", "beyond", "at-limit", "limit-unknown"] = "limit-unknown"
     if least is not None and abs(ratio - least) < 2 * error:
@@ -218,6 +215,26 @@ def belt_drop(new: Belt, run_in: Belt, limits: Limits) -> BeltDrop | None:
         least=least,
         state=state,
     )
+
+
+def _error_of_ratio(new: Belt, run_in: Belt) -> float:
+    """Return the relative error of the ratio of two tensions; NaN where one's is not known.
+
+    By frequency, the error of a span or mass that both were told from drops out.
+    """
+    alike = {
+        "span": new.span is not None and new.span == run_in.span,
+        "mass": new.mass_per_length is not None and new.mass_per_length == run_in.mass_per_length,
+    }
+    own = [
+        [
+            share
+            for name, share in zip(each.error_from, each.error_shares, strict=True)
+            if not alike.get(name, False)
+        ]
+        for each in (new, run_in)
+    ]
+    return math.hypot(*own[0], *own[1]) if all(own) else math.nan
 
 
 def _least(limits: Limits) -> float | None:

@@ -18,6 +18,18 @@ CHECKLIST: Mapping[str, str] = MappingProxyType(
     }
 )
 
+BRIEFLY: Mapping[str, str] = MappingProxyType(
+    {
+        "clean": "nose, key and seal sleeve clean",
+        "pulled-on": "pulled on with no hammer",
+        "timing-mark": "timing mark",
+        "ring-mark": "mark across ring and hub",
+        "clearance": "clearance all round",
+        "warm-recheck": "looked at again after the first warm run",
+    }
+)
+"""The same points, to be named in a row."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Check:

@@ -1,6 +1,5 @@
 """What the record was read twice for: a surface, a mark, a belt as installed and after run-in."""
 
-import datetime as dt
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import TypeVar
@@ -80,11 +79,10 @@ def _as_installed(each: list[tuple[Reading, Belt]]) -> tuple[Reading, Belt] | No
 
 
 def _run_in(each: list[tuple[Reading, Belt]]) -> tuple[Reading, Belt] | None:
+    """Return the first reading after run-in since the belt was last installed."""
     new = _as_installed(each)
-    since = new[0].date if new else dt.date.min
-    return next(
-        (one for one in each if one[1].stage == "after-run-in" and one[0].date >= since), None
-    )
+    since = each[each.index(new) :] if new else each
+    return next((one for one in since if one[1].stage == "after-run-in"), None)
 
 
 def _by_name(

@@ -51,6 +51,7 @@ def details_content(
         If a value makes no sense, or years shall count from an unknown day.
     """
     made = day(made_on, "the day it was made")
+    fitted_on, today = day(fitted_on, "the day it was fitted"), day(today, "today")
     if made is not None and today is not None and made > today:
         raise InstallationError(f"the damper was made on {made}, in the future; correct the date")
     if made is not None and fitted_on is not None and made > fitted_on:

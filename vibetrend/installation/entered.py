@@ -36,8 +36,12 @@ def number(value: Any, what: str, *, above: float = -math.inf, least: float = -m
     """Return a finite number, greater than `above` and not less than `least`."""
     if isinstance(value, bool) or not isinstance(value, Real):
         raise InstallationError(f"{what} is {value!r}; write a number")
-    if not math.isfinite(value):
-        raise InstallationError(f"{what} is {value!r}; write a finite number")
+    try:
+        finite = math.isfinite(value)
+    except OverflowError:  # a whole number that no float holds
+        finite = False
+    if not finite:
+        raise InstallationError(f"{what} is no finite number; write one")
     if value <= above:
         raise InstallationError(f"{what} is {value:g}; it must be above {above:g}")
     if value < least:
@@ -139,31 +143,22 @@ def common(instrument: Any, resolution: Any, person: Any, note: Any) -> Content:
     }
 
 
-def again(builder: Callable[..., Content], content: Any, where: str) -> Content:
+def again(builder: Callable[..., Content], content: Any) -> Content:
     """Check a content that was stored, by the function that built it.
 
-    Parameters
-    ----------
-    where : str
-        Names the entry in an error.
+    What this version does not know is refused, not passed over: it may change what the rest means.
 
     Raises
     ------
     InstallationError
         If the content is damaged, or holds what only another version of vibetrend knows.
     """
-    try:
-        if not isinstance(content, Mapping):
-            raise TypeError(f"it holds {type(content).__name__} instead of a table")
-        inspect.signature(builder).bind(**content)
-    except TypeError as error:
-        raise InstallationError(
-            f"{where} cannot be read: {error}. It is damaged, or another version of vibetrend "
-            f"wrote it; update vibetrend, or restore the logbook from a backup"
-        ) from None
-    try:
-        return builder(**content)
-    except InstallationError as error:
-        raise InstallationError(
-            f"{where} is damaged: {error}. Restore the logbook from a backup"
-        ) from error
+    if not isinstance(content, Mapping):
+        raise InstallationError("it is no table")
+    known = inspect.signature(builder).parameters
+    if odd := [repr(key) for key in content if key not in known]:
+        raise InstallationError(f"it holds {', '.join(odd)}, which is not known here")
+    needed = [name for name, each in known.items() if each.default is inspect.Parameter.empty]
+    if lacking := [repr(name) for name in needed if name not in content]:
+        raise InstallationError(f"it lacks {', '.join(lacking)}")
+    return builder(**content)

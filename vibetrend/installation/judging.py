@@ -29,9 +29,9 @@ def judged(
 ) -> Judgement:
     """Return where a reading stands against a limit.
 
-    Exactly on a limit is within it. Nearer to it than the instrument's resolution, or than twice
-    the standard error, is ``at-limit``: too close to tell. A value without tolerance and without
-    ends is reached within that much.
+    Nearer to a limit than the instrument's resolution, or than twice the standard error, is
+    ``at-limit``: too close to tell. Where neither is known, exactly on the limit is within it. A
+    value without tolerance and without ends is reached within that much.
 
     Parameters
     ----------

@@ -91,10 +91,12 @@ class _Held:
 
 
 def readings_of(entry: Entry, *, limits_then: Limits, limits_now: Limits) -> tuple[Reading, ...]:
-    """Return the readings that an entry holds, judged; none where its kind is another.
+    """Return the readings that an entry holds, judged.
 
     Parameters
     ----------
+    entry : Entry
+        Of a kind in `READING_KINDS`.
     limits_then, limits_now : Limits
         Those of the engine file when the damper was fitted, and now. The former decide; a limit
         that they lack may have been written in since.
@@ -102,12 +104,10 @@ def readings_of(entry: Entry, *, limits_then: Limits, limits_now: Limits) -> tup
     Raises
     ------
     InstallationError
-        If the entry's content is damaged.
+        If the entry's content is damaged, or another version's.
     """
-    if entry.kind not in _KINDS:
-        return ()
     builder, reader = _KINDS[entry.kind]
-    content = again(builder, entry.content, f"entry {entry.id} ({entry.kind}, {entry.date})")
+    content = again(builder, entry.content)
     details = reader(content)
     found = (
         _reading(entry, content, details, held, limits_then, limits_now)

@@ -1,7 +1,7 @@
 """The record of one installation, put together from its entries."""
 
 import datetime as dt
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -46,7 +46,8 @@ class Record:
     photos: tuple[Photo, ...]
     notes: tuple[WrittenNote, ...]
     finished: Finish | None
-    missing: tuple[str, ...]  # what a careful record would still hold, plain sentences
+    unreadable: tuple[str, ...]  # entries left out of all the rest, and why, plain sentences
+    missing: tuple[str, ...]  # these first, then what a careful record would still hold
     belts_settled: bool | None  # read again after run-in; None where no belt is recorded
     belt_drops: tuple[BeltDrop, ...]
     moved: tuple[Moved, ...]  # each surface read twice, first and latest; hub and ring
@@ -57,6 +58,8 @@ class Record:
         found: dict[str, Any] = as_json(self)
         return found
 
+
+_LONGEST_WHY = 200  # characters
 
 _BUILDERS: dict[str, Callable[..., Content]] = {
     "details": details_content,
@@ -79,6 +82,9 @@ def record_of(
 ) -> Record:
     """Return the record of one installation.
 
+    An entry that is damaged, or that another version wrote, closes the record to nobody: it is
+    left out, and `unreadable` says so.
+
     Parameters
     ----------
     entries : iterable of Entry
@@ -90,26 +96,8 @@ def record_of(
         that they lack may have been written in since.
     date, hours, as_found
         When the damper was fitted, at how many true hours; or found, fitted before.
-
-    Raises
-    ------
-    InstallationError
-        If an entry is damaged, or of a kind that is not known here.
     """
-    ordered = sorted(entries, key=lambda each: (each.date, each.id))
-    contents: dict[str, list[tuple[Entry, Content]]] = {kind: [] for kind in _BUILDERS}
-    readings: list[Reading] = []
-    for entry in ordered:
-        if entry.kind in READING_KINDS:
-            readings += readings_of(entry, limits_then=limits_then, limits_now=limits_now)
-        elif entry.kind in _BUILDERS:
-            where = f"entry {entry.id} ({entry.kind}, {entry.date})"
-            contents[entry.kind].append((entry, again(_BUILDERS[entry.kind], entry.content, where)))
-        else:
-            raise InstallationError(
-                f"entry {entry.id} of {entry.date} is of the kind {entry.kind!r}, which is not "
-                f"known here; another version of vibetrend wrote it, so update vibetrend"
-            )
+    readings, contents, unreadable = _read(entries, limits_then, limits_now)
     limits = _merged(limits_then, limits_now)
     unsettled = not_run_in(readings)
     record = Record(
@@ -132,6 +120,7 @@ def record_of(
             for entry, content in contents["note"]
         ),
         finished=_finished(contents["finish"]),
+        unreadable=tuple(unreadable),
         missing=(),
         belts_settled=not unsettled if any(each.kind == "belt" for each in readings) else None,
         belt_drops=tuple(drops(readings, limits)),
@@ -148,7 +137,37 @@ def record_of(
         unsettled=unsettled,
         has_photo=bool(record.photos),
     )
-    return replace(record, missing=tuple(lacking))
+    return replace(record, missing=(*unreadable, *lacking))
+
+
+def _read(
+    entries: Iterable[Entry], limits_then: Limits, limits_now: Limits
+) -> tuple[list[Reading], Mapping[str, list[tuple[Entry, Content]]], list[str]]:
+    """Return the readings, the contents of every other kind, and why some entries are neither."""
+    readings: list[Reading] = []
+    contents: dict[str, list[tuple[Entry, Content]]] = {kind: [] for kind in _BUILDERS}
+    unreadable = []
+    for entry in sorted(entries, key=lambda each: (each.date, each.id)):
+        try:
+            if entry.kind in READING_KINDS:
+                readings += readings_of(entry, limits_then=limits_then, limits_now=limits_now)
+            elif entry.kind in _BUILDERS:
+                contents[entry.kind].append((entry, again(_BUILDERS[entry.kind], entry.content)))
+            else:
+                raise InstallationError("its kind is not known here")
+        except InstallationError as error:
+            unreadable.append(_left_out(entry, str(error)))
+    return readings, contents, unreadable
+
+
+def _left_out(entry: Entry, why: str) -> str:
+    if len(why) > _LONGEST_WHY:
+        why = f"{why[: _LONGEST_WHY - 3]}..."
+    return (
+        f"Entry {entry.id} of {entry.date} ({ascii(entry.kind)[1:-1]}) cannot be read, and nothing "
+        f"in it is counted: {why}. If a newer vibetrend wrote it, update vibetrend; else it is "
+        f"damaged: restore the logbook from a backup."
+    )
 
 
 def _finished(found: Sequence[tuple[Entry, Content]]) -> Finish | None:

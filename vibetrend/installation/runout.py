@@ -31,7 +31,17 @@ from vibetrend.installation.entered import (
     unit_of,
     yes_no_if,
 )
-from vibetrend.installation.stations import FEWEST, Missed, checked, evenly, fit, missed
+from vibetrend.installation.stations import (
+    FEWEST,
+    HALF_TURN,
+    SAME_ANGLE,
+    Missed,
+    checked,
+    evenly,
+    fit,
+    missed,
+    widest_gap,
+)
 from vibetrend.installation.vector import Vector
 from vibetrend.quantities import Quantity
 
@@ -146,7 +156,7 @@ def runout(
     ------
     InstallationError
         If readings or angles cannot be used: fewer than three, unequally many, no numbers, an
-        angle twice or out of range, half a turn without a station; or a unit is unknown.
+        angle twice or out of range, more than half a turn without a station; or a unit is unknown.
 
     Notes
     -----
@@ -243,6 +253,12 @@ def _remarks(found: RunOut) -> list[str]:
         said.append(
             "Three stations leave nothing over to tell form or reading error from; take four or "
             "more, better eight."
+        )
+    low, high = widest_gap(found.angles)
+    if high - low > HALF_TURN - SAME_ANGLE:
+        said.append(
+            f"Half a turn, from {low:g} to {high % 360:g} degrees, has no reading: what lies "
+            f"there is not seen; add stations there."
         )
     step = found.resolution or written_step(found.readings)
     if abs(found.closing_error or 0.0) > step * (1 + 1e-9):

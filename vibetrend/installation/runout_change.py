@@ -13,7 +13,7 @@ import numpy as np
 
 from vibetrend.installation.as_json import as_json
 from vibetrend.installation.runout import RunOut
-from vibetrend.installation.stations import FEWEST, fit
+from vibetrend.installation.stations import FEWEST, SAME_ANGLE, fit
 from vibetrend.installation.vector import Vector
 
 CONFIDENT = 0.95
@@ -29,7 +29,6 @@ ONE_LEFT = (
     "Four stations leave a single number to tell the error of a reading from, so only a large "
     "movement can be told from it; take eight stations."
 )
-_SAME_STATION = 0.1  # degrees
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,7 +92,7 @@ def compare_runout(one: RunOut, other: RunOut) -> RunOutChange:
 
 def _same_stations(one: RunOut, other: RunOut) -> bool:
     return len(one.angles) == len(other.angles) and bool(
-        np.allclose(np.sort(one.angles), np.sort(other.angles), rtol=0, atol=_SAME_STATION)
+        np.allclose(np.sort(one.angles), np.sort(other.angles), rtol=0, atol=SAME_ANGLE)
     )
 
 

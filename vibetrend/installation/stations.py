@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -9,7 +10,8 @@ from numpy.typing import ArrayLike, NDArray
 from vibetrend.errors import InstallationError
 
 FEWEST = 3  # mean, and the two parts of an eccentricity
-_SAME_ANGLE = 1e-6  # degrees
+SAME_ANGLE = 0.1  # degrees: nobody sets an indicator nearer than this
+HALF_TURN = 180.0
 
 
 @dataclass(frozen=True)
@@ -72,7 +74,8 @@ def checked(angles: tuple[float, ...]) -> tuple[float, ...]:
     Raises
     ------
     InstallationError
-        If there are fewer than three, one is out of range or there twice, or half a turn has none.
+        If there are fewer than three, one is out of range or there twice, or more than half a turn
+        has none.
     """
     if len(angles) < FEWEST:
         raise InstallationError(
@@ -86,19 +89,29 @@ def checked(angles: tuple[float, ...]) -> tuple[float, ...]:
                 f"rotation, 0 to 360 degrees"
             )
     turned = tuple(angle % 360 for angle in angles)
-    order = sorted(turned)
-    for low, high in zip(order, [*order[1:], order[0] + 360], strict=True):
-        if high - low < _SAME_ANGLE:
+    for low, high in _gaps(turned):
+        if high - low < SAME_ANGLE:
             raise InstallationError(
                 f"angle {low:g} is there twice; each station is read once, and the first read "
                 f"again after the turn is the closing reading"
             )
-        if high - low >= 180 - _SAME_ANGLE:
-            raise InstallationError(
-                f"angles are missing: half a turn or more, from {low:g} to {high % 360:g} "
-                f"degrees, has no reading; add stations there"
-            )
+    low, high = widest_gap(turned)
+    if high - low > HALF_TURN + SAME_ANGLE:
+        raise InstallationError(
+            f"angles are missing: more than half a turn, from {low:g} to {high % 360:g} degrees, "
+            f"has no reading; add stations there"
+        )
     return turned
+
+
+def widest_gap(angles: tuple[float, ...]) -> tuple[float, float]:
+    """Return the two neighbours that lie farthest apart; the second may lie beyond 360 degrees."""
+    return max(_gaps(angles), key=lambda gap: gap[1] - gap[0])
+
+
+def _gaps(angles: tuple[float, ...]) -> list[tuple[float, float]]:
+    order = sorted(angles)
+    return list(pairwise([*order, order[0] + 360]))
 
 
 def missed(angles: tuple[float, ...]) -> Missed:
@@ -107,14 +120,14 @@ def missed(angles: tuple[float, ...]) -> Missed:
     The TIR of an eccentricity of 1 is the width, in its direction, of the polygon whose corners
     are the stations on the unit circle. A convex polygon is narrowest across one of its sides.
     """
-    order = sorted(angles)
-    pairs = list(zip(order, [*order[1:], order[0] + 360], strict=True))
     widths = [
         max(
             math.cos(math.radians(high - low) / 2) - math.cos(math.radians(each - (low + high) / 2))
-            for each in order
+            for each in angles
         )
-        for low, high in pairs
+        for low, high in _gaps(angles)
     ]
-    gap = max(high - low for low, high in pairs)
-    return Missed(least_seen=min(widths) / 2, lobes=math.ceil(180 / gap - 1e-9))
+    low, high = widest_gap(angles)
+    # One lobe is the eccentricity, which any stations that determine it show in part.
+    lobes = max(2, math.ceil(HALF_TURN / (high - low) - 1e-9))
+    return Missed(least_seen=min(widths) / 2, lobes=lobes)

@@ -19,6 +19,9 @@ from vibetrend.logbook.recordings import as_json
 LARGEST = 20_000
 """Bytes of an entry's content."""
 
+DAMAGED = "a damaged text"
+"""Key of the content of an entry that is none any more."""
+
 _DEEPEST = 8  # levels of lists in lists
 _KIND = re.compile("[a-z][a-z-]{0,39}")
 
@@ -112,11 +115,23 @@ def of_engine(connection: sa.Connection, engine_id: int) -> list[Entry]:
             installation_id=_installation(rows, row),
             kind=row.kind,
             date=dt.date.fromisoformat(row.date),
-            content=json.loads(row.content),
+            content=_kept(row.content),
             added_at=row.added_at,
         )
         for row in connection.execute(query.order_by(table.c.date, table.c.id))
     ]
+
+
+def _kept(text: str) -> dict[str, Any]:
+    """Return what was entered; of a text that is damaged, the text under a key of no entry.
+
+    One damaged entry must not keep all others from their owner; whoever reads it tells.
+    """
+    try:
+        content = json.loads(text)
+    except ValueError:
+        content = None
+    return content if isinstance(content, dict) else {DAMAGED: text}
 
 
 def _installation(rows: list[sa.Row[Any]], entry: Any) -> int:

@@ -114,8 +114,8 @@ def _planned(record: EngineRecord, today: dt.date) -> tuple[list[_Entry], list[s
 
 def _by_date(record: EngineRecord, today: dt.date) -> _Entry | str:
     due = record.renewal
-    if due is not None and due.state == "overdue" and (due.due_date, due.due_hours) == (None, None):
-        return _Entry(  # found on the engine, and on it for longer than allowed since
+    if due is not None and _on_too_long(due, today):
+        return _Entry(
             key="renewal by date",
             date=today,
             title="renew the crankshaft damper, overdue",
@@ -140,6 +140,12 @@ def _by_date(record: EngineRecord, today: dt.date) -> _Entry | str:
         ],
         alarms=RENEWAL_ALARMS,
     )
+
+
+def _on_too_long(due: Renewal, today: dt.date) -> bool:
+    """Say whether it is overdue by neither day nor hours of its own: found long enough ago."""
+    by_date = due.due_date is not None and due.due_date <= today
+    return due.state == "overdue" and not by_date and due.due_hours is None
 
 
 def _by_hours(record: EngineRecord, today: dt.date) -> _Entry | str:
