@@ -106,6 +106,7 @@ def test_a_full_file() -> None:
          r" key; did you mean bolt_torque\?"),
         ("value = 135", "min = 135", r"line 40: limits.bolt_torque.tolerance: a tolerance goes wi"),
         ("value = 135", 'value = "135"', r"line 39: limits.bolt_torque.value is '135': must be a "),
+        ("tolerance = 5", "tolerance = 200", r"line 40: limits.bolt_torque.tolerance: 200 must be"),
         ("tolerance = 5", "min = 200\nmax = 100", r"line 38: limits.bolt_torque: the lower end, 2"),
         ('unit = "lbf ft"', 'unit = "kg"', r"line 41: limits.bolt_torque.unit: unit 'kg' is no un"
          r"it of torque known here; write one of N m, "),
@@ -191,8 +192,24 @@ def test_what_an_earlier_version_took_can_still_be_read(layout: str) -> None:
     text = f'{OLD}layout = "{layout}"\n'
     kept = Engine.parse(text, kept=True)
     assert (kept.fast_idle_rpm, kept.bank_angle_deg) == (800, 270)
-    with pytest.raises(EngineError, match=r"line 5: fast_idle_rpm is 800, below idle_rpm"):
+    with pytest.raises(EngineError, match=r"line 5: fast_idle_rpm is '800': must be a number"):
         Engine.parse(text)
+    with pytest.raises(EngineError, match=r"line 5: fast_idle_rpm is 800, below idle_rpm"):
+        Engine.parse(text.replace('"800"', "800"))
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        'rated_rpm = "2600"',
+        "rated_rpm = true",
+        "firing_order = [true, 2]",
+        "damper.renew_hours = true",
+    ],
+)
+def test_what_only_looks_like_a_number_is_none(line: str) -> None:
+    with pytest.raises(EngineError, match=r"line 3: .*: must be a number"):
+        Engine.parse(f'name = "e"\ncylinders = 2\n{line}')
 
 
 def test_a_kept_file_is_checked_as_it_was() -> None:

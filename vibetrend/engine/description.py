@@ -15,7 +15,7 @@ from pydantic import (
 )
 
 from vibetrend.engine.contradictions import contradictions
-from vibetrend.engine.driven import DrivenPart, Generator, Positive, belt_lines
+from vibetrend.engine.driven import Cylinder, DrivenPart, Generator, Positive, belt_lines
 from vibetrend.engine.faults import ContradictionError, Tables, fault_words
 from vibetrend.engine.limits import Limit, Limits, Line
 from vibetrend.errors import EngineError
@@ -42,11 +42,11 @@ class Engine(BaseModel):
     name: Line
     cylinders: Annotated[int, Field(strict=True, ge=1, le=24)]
     strokes: Literal[2, 4] = 4
-    firing_order: tuple[int, ...] | None = None
+    firing_order: tuple[Cylinder, ...] | None = None
     # From one firing to the next, the last one back to the first.
     firing_intervals_deg: tuple[Degrees, ...] | None = None
     layout: Literal["inline", "vee"] = "inline"
-    bank_angle_deg: Annotated[float, Field(gt=0, lt=360)] | None = None
+    bank_angle_deg: Annotated[Positive, Field(lt=360)] | None = None
     pins: Literal["shared", "split"] | None = None  # of a vee: two rods on one crank pin, or not
     # Of a vee: cylinders 1 and 2 share a throw, or 1 to N/2 stand in one bank, counted from the
     # front in either case.

@@ -4,13 +4,24 @@ import math
 from collections.abc import Iterable
 from typing import Annotated, Any, Self, TypeGuard
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, model_validator
+from pydantic_core import PydanticKnownError
 
 from vibetrend.engine.contradictions import WITHIN
 from vibetrend.engine.faults import ContradictionError
 from vibetrend.engine.limits import Line
 
-Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+
+def _a_number(value: Any, info: ValidationInfo) -> Any:
+    """Refuse what only looks like a number; an earlier version took it, so kept files may."""
+    kept = bool(info.context and info.context["kept"])
+    if isinstance(value, bool | str) and not kept:
+        raise PydanticKnownError("float_type")
+    return value
+
+
+Positive = Annotated[float, BeforeValidator(_a_number), Field(gt=0, allow_inf_nan=False)]
+Cylinder = Annotated[int, BeforeValidator(_a_number)]
 Millimetres = Annotated[float, Field(strict=True, gt=0, le=1e5)]
 
 _ONE_BELT = 1e-3  # share within which two parts' belts are one

@@ -38,6 +38,10 @@ class Limit(BaseModel):
             raise ContradictionError(
                 (("tolerance",), "a tolerance goes with value; write min and max instead")
             )
+        if self.value is not None and self.tolerance is not None and self.tolerance >= self.value:
+            raise ContradictionError(
+                (("tolerance",), f"{self.tolerance:g} must be less than value, {self.value:g}")
+            )
         low, high = self.low, self.high
         if low is not None and high is not None and low > high:
             raise ContradictionError(
