@@ -113,7 +113,7 @@ def test_without_any_known_error_none_is_told() -> None:
 
 
 @settings(max_examples=25, deadline=None)
-@given(st.floats(20, 500), st.floats(0.05, 1), st.floats(0.01, 1))
+@given(st.floats(50, 300), st.floats(0.05, 0.5), st.floats(0.05, 0.5))
 def test_the_string_sounds_at_the_frequency_it_was_told(f: float, span: float, mass: float) -> None:
     tension = newtons(string(f, span, mass))
     assert math.sqrt(tension / mass) / (2 * span) == pytest.approx(f)
@@ -174,6 +174,19 @@ def test_a_span_and_mass_that_both_were_told_from_drop_out_of_the_ratio() -> Non
     unknown = belt_drop(new, unread, BOTH)
     assert unknown is not None
     assert math.isnan(unknown.standard_error)
+
+
+@pytest.mark.parametrize("more", [{}, {"resolution": 1.0}])
+def test_a_belt_gains_no_tension_by_running_in(more: dict[str, float]) -> None:
+    drop = belt_drop(gauge(90, **more), gauge(100, "after-run-in", **more), BOTH)
+    assert drop is not None
+    assert (drop.state, drop.ratio) == ("information", pytest.approx(100 / 90))
+
+
+def test_a_gain_within_the_gauges_error_is_no_gain() -> None:
+    drop = belt_drop(gauge(98, resolution=5.0), gauge(100, "after-run-in", resolution=5.0), BOTH)
+    assert drop is not None
+    assert drop.state == "within"
 
 
 @pytest.mark.parametrize("lacking", ["belt_tension_new", "belt_tension_run_in"])

@@ -9,14 +9,18 @@ import pytest
 from invented_record import ENGINE, FITTED, LATER, Entry, kept
 
 from vibetrend.engine import Limits
+from vibetrend.errors import InstallationError
 from vibetrend.installation import (
     CHECKLIST,
+    Moved,
     Reading,
     Record,
+    RunOut,
     belt_content,
     bolt_content,
     casing_content,
     check_content,
+    compare_runout,
     details_content,
     finish_content,
     fluid_content,
@@ -26,6 +30,7 @@ from vibetrend.installation import (
     record_of,
     runout_content,
 )
+from vibetrend.installation import reading as reading_module
 from vibetrend.installation.checklist import BRIEFLY
 from vibetrend.logbook.plain_text import LONGEST
 
@@ -186,11 +191,11 @@ def test_a_reading_after_run_in_is_of_the_belt_before_if_it_came_before() -> Non
     assert found.belt_drops == ()
 
 
-def test_the_drop_compares_the_first_reading_after_run_in() -> None:
+def test_the_drop_compares_the_latest_reading_after_run_in() -> None:
     tightened = belt_content("alternator", stage="after-run-in", tension=125, unit="lbf")
     found = kept(("belt", BELT_NEW), ("belt", BELT_RUN_IN, LATER), ("belt", tightened, LATER))
     (drop,) = found.belt_drops
-    assert drop.ratio == pytest.approx(110 / 140)
+    assert drop.ratio == pytest.approx(125 / 140)
     assert drop.state == "within"
 
 
@@ -212,6 +217,27 @@ def test_hub_and_ring_of_one_day_are_compared() -> None:
     found = kept(("runout", RIM), ("runout", hub))
     assert [each.name for each in found.moved] == ["hub and Rim"]
     assert kept(("runout", RIM), ("runout", hub, LATER)).moved == ()
+
+
+def test_a_face_is_not_compared_with_a_rim_nor_readings_with_themselves() -> None:
+    face, pulley = turn("Rear face"), turn("pulley")
+    found = kept(("runout", RIM), face, pulley, turn("front face")).readings
+
+    def compared(one: Reading, other: Reading) -> Moved:
+        sets = one.details, other.details
+        assert isinstance(sets[0], RunOut)
+        assert isinstance(sets[1], RunOut)
+        return Moved(
+            name="", first=one, second=other, sets=sets, change=compare_runout(*sets)  # type: ignore[arg-type]
+        )  # fmt: skip
+
+    rim, rear, grooved, front = found
+    with pytest.raises(InstallationError, match=r"Rim and Rear face cannot be compared.* is tilt"):
+        compared(rim, rear)
+    with pytest.raises(InstallationError, match="would be compared with itself"):
+        compared(rim, rim)
+    assert compared(rim, grooved).first == rim
+    assert compared(rear, front).second == front
 
 
 def test_a_mark_measured_twice_tells_what_moved() -> None:
@@ -324,6 +350,38 @@ def test_a_viscous_damper_is_asked_for_its_casing() -> None:
     assert "does not say whether the damper is a rubber or a viscous one" in said
 
 
+@pytest.mark.parametrize(
+    ("damper", "entry", "told"),
+    [
+        ("rubber", ("casing", casing_content([44, 45], "mm")), "says is rubber: casing thickness."),
+        ("rubber", ("fluid", fluid_content(result="clear")), "says is rubber: fluid sample."),
+        ("viscous", ("mark", mark_content("index-offset", 1, "mm")), "viscous: index-mark offset"),
+    ],
+)
+def test_a_reading_of_the_other_type_of_damper_is_a_doubt(
+    damper: str, entry: tuple[str, dict[str, Any]], told: str
+) -> None:
+    its = ENGINE.damper.model_copy(update={"type": damper})
+    said = " ".join(kept(entry, engine=ENGINE.model_copy(update={"damper": its})).missing)
+    assert told in said
+    assert "correct the entry or the engine file" in said
+    wobble = ("mark", mark_content("face-wobble", 1, "mm"))
+    assert "correct the entry" not in " ".join(kept(wobble).missing)
+
+
+def numbered(name: str, sequence: int, *, recheck: bool = False) -> tuple[str, dict[str, Any]]:
+    return "bolt", bolt_content(name, stages=["9 N m"], sequence=sequence, recheck=recheck)
+
+
+def test_two_bolts_of_one_place_in_the_sequence_are_told() -> None:
+    told = "More than one bolt is entered as number 2 in the sequence: bolt 1, bolt 2; enter"
+    twice = numbered("bolt 1", 2), numbered("bolt 2", 2), numbered("bolt 3", 3)
+    assert told in " ".join(kept(*twice).missing)
+    assert "More than one bolt" not in " ".join(kept(*twice, numbered("Bolt 1", 1)).missing)
+    again = numbered("bolt 1", 1), numbered("bolt 2", 1, recheck=True)
+    assert "More than one bolt" not in " ".join(kept(*again).missing)
+
+
 BOLT = ("bolt", bolt_content("bolt 1", stages=["135 lbf ft"]))
 
 
@@ -402,6 +460,17 @@ def test_an_entry_that_cannot_be_read_is_told_and_closes_nothing(
     # the same line is kept with a finish
     assert finish_content(missing=found.missing)["missing"][0] == why
     assert found.missing[1:] == kept(("runout", RIM), ("belt", BELT_NEW)).missing
+
+
+def test_numbers_that_cannot_be_reckoned_with_close_nothing(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def judged(*_: object, **__: object) -> None:
+        raise OverflowError
+
+    monkeypatch.setattr(reading_module, "judged", judged)
+    (why,) = kept(("runout", RIM)).unreadable
+    assert "its numbers are too large or small to reckon with" in why
 
 
 def test_why_an_entry_cannot_be_read_is_one_short_line() -> None:

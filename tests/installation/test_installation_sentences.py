@@ -19,7 +19,7 @@ from vibetrend.installation import (
     runout_content,
     sentence,
 )
-from vibetrend.installation.digits import of_limit, told, with_error
+from vibetrend.installation.digits import of_limit, told, told_beside, with_error
 from vibetrend.quantities import Quantity, ShownUnits, unit
 
 METRIC = ShownUnits()
@@ -67,10 +67,29 @@ def test_an_error_ends_with_its_first_digit() -> None:
     assert with_error(value, error, INCH) == "2.1 ± 0.4 thou"
 
 
-def test_a_limit_beyond_which_something_lies_never_reads_the_same() -> None:
+@pytest.mark.parametrize(
+    ("value", "step", "value_and_limit"),
+    [
+        (1.6, None, ("1.6 mm", "1.52 mm")),
+        (1.5241, None, ("1.5241 mm", "1.52 mm")),
+        (1.523, None, ("1.523 mm", "1.524 mm")),  # not above 1.52
+        (1.53, 0.1, ("1.53 mm", "1.52 mm")),  # not 1.5
+        (1.5242, 0.01, ("1.524 mm", "1.52 mm")),  # not 1.52 above 1.52
+        (1.524, 0.01, ("1.52 mm", "1.52 mm")),
+    ],
+)
+def test_a_reading_and_its_limit_read_as_they_stand(
+    value: float, step: float | None, value_and_limit: tuple[str, str]
+) -> None:
+    limit = Limit(max=0.060, unit="in", source="manual")
+    read, fine = (each and Quantity(each, unit("mm")) for each in (value, step))
+    assert read
+    assert told_beside(read, fine or None, [0.060], limit, METRIC) == value_and_limit
+
+
+def test_ends_of_a_limit() -> None:
     limit = Limit(max=0.060, unit="in", source="manual")
     assert of_limit([0.060], limit, METRIC) == "1.52 mm"
-    assert of_limit([0.060], limit, METRIC, unlike="1.52 mm") == "1.524 mm"
     both = Limit(min=130, max=140, unit="lbf ft", source="manual")
     assert of_limit([130, 140], both, METRIC) == "176 to 190 N m"
 
@@ -95,6 +114,44 @@ def test_run_out_that_the_stations_may_have_missed() -> None:
         "Rim run-out is 50 thou (TIR, 4 stations), and twice the eccentricity lies above the "
         "maker's 60 thou TIR (manual, sheet 4): the stations may have missed it, so read more"
     )
+
+
+def test_a_tir_above_the_limit_is_not_told_as_missed() -> None:
+    """0, 1, 2.04, 1 mm against 0.060 in, 1.524 mm."""
+    turn: dict[str, Any] = {"surface": "rim", "readings": [0, 1, 2.04, 1], "unit": "mm"}
+    (clear,) = kept(("runout", runout_content(**turn, closing=0))).readings
+    assert (clear.state, clear.side) == ("beyond", "above")
+    slipped = runout_content(**turn, closing=0.9)
+    (unsure,) = kept(("runout", slipped)).readings
+    assert (unsure.state, unsure.side) == ("at-limit", "above")
+    text = sentence(unsure, METRIC)
+    assert text.startswith(
+        "Rim run-out is 2.04 mm (TIR, 4 stations), above the maker's 1.52 mm TIR (manual, sheet "
+        "4), but by less than the closing error can tell."
+    )
+    assert "missed it" not in text
+    coarse = said("runout", runout_content(**turn, resolution=1))
+    assert "above the maker's 1.52 mm TIR (manual, sheet 4), but by less than the inst" in coarse
+
+
+def test_a_figure_rounded_in_another_unit_is_the_makers_own() -> None:
+    """US Army TM 9-2320-312-24-2: wobble to 2.03 mm (0.080 in)."""
+    wobble = {"face_wobble": {"max": 2.03, "unit": "mm", "source": "a manual"}}
+    limits = Limits.model_validate(wobble)
+    for shown, value in ((METRIC, "2.03 mm"), (INCH, "80 thou")):
+        text = said("mark", mark_content("face-wobble", 0.080, "in"), shown, limits_then=limits)
+        assert text.startswith(
+            f"Face wobble is {value} (TIR), the same figure as the maker's 2.03 mm (a manual), so "
+            f"within it."
+        )
+    text = said("mark", mark_content("face-wobble", 0.0801, "in"), limits_then=limits)
+    assert text.startswith("Face wobble is 2.035 mm (TIR), above the maker's 2.03 mm (a manual).")
+
+
+def test_four_stations_do_not_tell_a_high_side_too_easily() -> None:
+    text = said("runout", runout_content("nose", [0, 5, 9, 5], unit="thou"), INCH)
+    assert "Eccentricity 4.5 ± 0.4 thou, which 4 stations cannot tell from none for certain" in text
+    assert "high side" not in text
 
 
 def test_digits_of_computed_readings_end_somewhere() -> None:
@@ -125,6 +182,8 @@ def test_three_stations_own_up() -> None:
     text = said("runout", runout_content("nose", [0, 0.1, 0.2], unit="mm"))
     assert "Eccentricity 0.1 mm, its error not known; high side at 210° from the mark." in text
     assert "form" not in text.split(".")[2]
+    known = said("runout", runout_content("nose", [0, 0.1, 0.2], unit="mm", resolution=0.01))
+    assert "high side at 210° from the mark (± 1° at least)." in known
 
 
 @pytest.mark.parametrize(
@@ -151,8 +210,13 @@ def test_what_else_a_bolt_tells() -> None:
 def test_too_close_to_tell_names_the_nearest_end() -> None:
     content = bolt_content("bolt 1", stages=["128 lbf ft"], resolution=5)
     assert said("bolt", content, INCH).startswith(
-        "Torque of bolt 1 is 128 lbf ft, too close to the maker's 130 lbf ft (manual, sheet 5) to "
-        "tell with this instrument."
+        "Torque of bolt 1 is 128 lbf ft, below the maker's 130 lbf ft (manual, sheet 5), but by "
+        "less than the instrument's resolution can tell."
+    )
+    inside = bolt_content("bolt 1", stages=["132 lbf ft"], resolution=5)
+    assert said("bolt", inside, INCH).startswith(
+        "Torque of bolt 1 is 132 lbf ft, too close to the maker's 130 lbf ft (manual, sheet 5) for "
+        "the instrument's resolution to tell."
     )
 
 
@@ -245,6 +309,14 @@ def test_the_drop_of_a_belt() -> None:
     )
     assert "less than the 75 % that the maker's two figures let expect: tighten it" in drop(95)
     assert "too close to the 75 % of the maker's two figures to tell" in drop(105)
+
+
+def test_a_belt_that_gained_tension_is_a_doubt_in_words() -> None:
+    assert drop(150) == (
+        "After run-in belt fan shows more tension than when new, 667 N against 623 N. A belt gains "
+        "none by running in: it was tightened again in between, or a reading, span or unit is "
+        "wrong. How far it dropped cannot be told."
+    )
 
 
 def test_a_drop_without_the_makers_figures() -> None:

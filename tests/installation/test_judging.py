@@ -41,12 +41,43 @@ def test_exactly_on_a_limit_is_within_in_any_unit(value: float, one: str, state:
         (58.9, Judgement("within")),
         (59.5, Judgement("at-limit")),
         (60, Judgement("at-limit")),
-        (60.9, Judgement("at-limit")),
+        (60.9, Judgement("at-limit", "above")),
         (61, Judgement("beyond", "above")),
     ],
 )
 def test_nearer_than_the_resolution_is_too_close_to_tell(value: float, found: Judgement) -> None:
     assert judged(read(value, "thou"), limit("in", max=0.06), resolution=read(1, "thou")) == found
+
+
+@pytest.mark.parametrize(
+    ("value", "one", "ends", "state"),
+    [
+        # US Army TM 9-2320-312-24-2 gives both: 2.03 mm (0.080 in)
+        (0.080, "in", {"max": 2.03}, "within"),
+        (80, "thou", {"max": 2.03}, "within"),
+        (81, "thou", {"max": 2.03}, "beyond"),
+        (0.0801, "in", {"max": 2.03}, "beyond"),
+        (2.032, "mm", {"max": 2.03}, "beyond"),  # in one unit there is nothing to round
+        # a diesel maker's manual: 1.59 mm (1/16 in), 3.18 mm (1/8 in)
+        (0.0625, "in", {"max": 1.59}, "within"),
+        (0.125, "in", {"max": 3.18}, "within"),
+        (0.126, "in", {"max": 3.18}, "beyond"),
+    ],
+)
+def test_the_same_figure_rounded_in_another_unit_is_on_the_limit(
+    value: float, one: str, ends: dict[str, float], state: str
+) -> None:
+    assert judged(read(value, one), limit("mm", **ends)).state == state
+
+
+def test_the_same_figure_on_the_lower_side_and_as_a_value() -> None:
+    least = limit("N m", min=190)  # 140 lbf ft is 189.8 N m
+    assert judged(read(140, "lbf ft"), least) == Judgement("within")
+    assert judged(read(139, "lbf ft"), least) == Judgement("beyond", "below")
+    assert judged(read(140, "lbf ft"), limit("N m", value=190)) == Judgement("within")
+    rough = read(1, "lbf ft")
+    assert judged(read(140, "lbf ft"), least, resolution=rough) == Judgement("at-limit")
+    assert judged(read(139.5, "lbf ft"), least, resolution=rough) == Judgement("at-limit", "below")
 
 
 def test_a_resolution_in_another_unit() -> None:

@@ -116,6 +116,7 @@ def test_three_stations_can_deny_but_not_confirm() -> None:
     assert math.isnan(unknown.standard_error)
     near = compare_runout(turn(0, 1, 2, resolution=1.0), turn(0, 1, 1, resolution=1.0))
     assert near.beyond is False
+    assert not any("cannot be said" in each for each in near.caveats)
     far = compare_runout(turn(0, 1, 2, resolution=1.0), turn(0, 5, 19, resolution=1.0))
     assert far.beyond is None
     assert math.isnan(far.confidence)

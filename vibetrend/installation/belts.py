@@ -9,7 +9,7 @@ a stretched string (Rayleigh, The Theory of Sound, vol. 1, ch. 6), so that
 
 import math
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 from vibetrend.engine import Limits
 from vibetrend.errors import InstallationError
@@ -23,8 +23,10 @@ from vibetrend.installation.entered import (
     unit_if,
     yes_no,
 )
+from vibetrend.installation.plausible import fine_enough, plausible, plausible_if
 from vibetrend.quantities import Quantity, unit
 
+DropState = Literal["within", "beyond", "at-limit", "limit-unknown", "information"]
 BeltStage = Literal["as-installed", "after-run-in"]
 STAGES: tuple[BeltStage, ...] = ("as-installed", "after-run-in")
 _UNIFORM = math.sqrt(12)  # a division over this is the standard deviation of reading to it
@@ -50,7 +52,11 @@ class Belt:
 
 @dataclass(frozen=True, kw_only=True)
 class BeltDrop:
-    """How a belt's tension fell while it ran in, against the maker's own two figures."""
+    """How a belt's tension fell while it ran in, against the maker's own two figures.
+
+    A belt gains no tension by running in: more than when new tells no drop, and the state is
+    ``information``.
+    """
 
     belt: str
     new: Quantity
@@ -58,7 +64,7 @@ class BeltDrop:
     ratio: float  # run-in over new
     standard_error: float  # of `ratio`; NaN where unknown
     least: float | None  # ratio of the maker's figures; None where one is missing
-    state: Literal["within", "beyond", "at-limit", "limit-unknown"]
+    state: DropState
 
 
 def belt_content(
@@ -102,7 +108,8 @@ def belt_content(
     Raises
     ------
     InstallationError
-        If neither or both ways are given, one lacks a number or unit, or a value makes no sense.
+        If neither or both ways are given, one lacks a number or unit, or a value makes no sense or
+        is none of an engine.
     """
     name = line(belt, "the belt's name", needed=True)
     string = {
@@ -127,26 +134,50 @@ def belt_content(
         raise InstallationError(
             f"belt {name}: a tension by frequency needs {', '.join(lacking)} too"
         )
-    return {
+    force = unit_if(tension, unit, "force", "the tension")
+    length = unit_if(span, span_unit, "length", "the span's length")
+    mass = unit_if(mass_per_length, mass_unit, "mass per length", "the belt's mass per length")
+
+    def read(value: Any, what: str, kind: str, one: str | None) -> float | None:
+        return plausible_if(number_if(value, what, above=0), what, kind, one)
+
+    def known_to(value: Any, what: str, kind: str, one: str | None) -> float | None:
+        return fine_enough(number_if(value, what, above=0), what, kind, one)
+
+    content = {
         "belt": name,
         "stage": one_of(stage, "the stage", STAGES),
-        "tension": number_if(tension, "the tension", above=0),
-        "unit": unit_if(tension, unit, "force", "the tension"),
-        "frequency_hz": number_if(frequency_hz, "the frequency", above=0),
-        "frequency_standard_error_hz": number_if(
-            frequency_standard_error_hz, "the frequency's standard error", above=0
+        "tension": read(tension, "the tension", "tension", force),
+        "unit": force,
+        "frequency_hz": read(frequency_hz, "the frequency", "frequency", "Hz"),
+        "frequency_standard_error_hz": known_to(
+            frequency_standard_error_hz, "the frequency's standard error", "frequency", "Hz"
         ),
-        "span": number_if(span, "the span's length", above=0),
-        "span_unit": unit_if(span, span_unit, "length", "the span's length"),
-        "span_resolution": number_if(span_resolution, "the span's resolution", above=0),
-        "mass_per_length": number_if(mass_per_length, "the belt's mass per length", above=0),
-        "mass_unit": unit_if(
-            mass_per_length, mass_unit, "mass per length", "the belt's mass per length"
+        "span": read(span, "the span's length", "span", length),
+        "span_unit": length,
+        "span_resolution": known_to(span_resolution, "the span's resolution", "span", length),
+        "mass_per_length": read(
+            mass_per_length, "the belt's mass per length", "mass per length", mass
         ),
-        "mass_resolution": number_if(mass_resolution, "the resolution of the mass", above=0),
+        "mass_unit": mass,
+        "mass_resolution": known_to(
+            mass_resolution, "the resolution of the mass", "mass per length", mass
+        ),
         "automatic_tensioner": automatic,
-        **common(instrument, resolution, person, note),
+        **common(
+            instrument,
+            resolution,
+            person,
+            note,
+            kind="tension" if frequency_hz is None else "frequency",
+            unit=force if frequency_hz is None else "Hz",
+        ),
     }
+    found = belt_of(content)
+    if found.by == "frequency" and found.tension is not None:
+        what = f"belt {name}: what frequency, span and mass per length make of the tension"
+        plausible(found.tension.value, what, "tension", found.tension.unit.name)
+    return content
 
 
 def belt_of(content: Content) -> Belt:
@@ -201,11 +232,6 @@ def belt_drop(new: Belt, run_in: Belt, limits: Limits) -> BeltDrop | None:
     ratio = run_in.tension.si / new.tension.si
     error = ratio * _error_of_ratio(new, run_in)
     least = _least(limits)
-    state: Literal["within", "beyond", "at-limit", "limit-unknown"] = "limit-unknown"
-    if least is not None and abs(ratio - least) < 2 * error:
-        state = "at-limit"
-    elif least is not None:
-        state = "within" if ratio >= least * (1 - 1e-9) else "beyond"
     return BeltDrop(
         belt=new.name,
         new=new.tension,
@@ -213,8 +239,18 @@ def belt_drop(new: Belt, run_in: Belt, limits: Limits) -> BeltDrop | None:
         ratio=ratio,
         standard_error=error,
         least=least,
-        state=state,
+        state=_state(ratio, error, least),
     )
+
+
+def _state(ratio: float, error: float, least: float | None) -> DropState:
+    if ratio > 1 + max(1e-9, 0.0 if math.isnan(error) else 2 * error):
+        return "information"
+    if least is None:
+        return "limit-unknown"
+    if abs(ratio - least) < 2 * error:
+        return "at-limit"
+    return "within" if ratio >= least * (1 - 1e-9) else "beyond"
 
 
 def _error_of_ratio(new: Belt, run_in: Belt) -> float:

@@ -12,6 +12,7 @@ from typing import Any
 
 from vibetrend.errors import InstallationError, VibetrendError
 from vibetrend.installation.entered import Content, common, line, number, yes_no, yes_no_if
+from vibetrend.installation.plausible import plausible
 from vibetrend.quantities import Quantity, unit
 
 _STAGE = re.compile(r"\s*(\d+(?:\.\d*)?|\.\d+)\s*([^\d\s].*?)\s*")
@@ -58,7 +59,8 @@ def bolt_content(
     Raises
     ------
     InstallationError
-        If a stage cannot be read, an angle comes before any torque, or a value makes no sense.
+        If a stage cannot be read or is none of an engine, an angle comes before any torque, or a
+        value makes no sense.
     """
     if isinstance(stages, str) or not isinstance(stages, Sequence) or not stages:
         raise InstallationError(
@@ -69,8 +71,7 @@ def bolt_content(
             f"the first stage {stages[0]!r} is an angle, and a turn counts from a torque; put that "
             f"torque before it"
         )
-    for stage in stages:
-        _stage(stage)
+    torques = [read.unit.name for read in map(_stage, stages) if read.unit.dimension == "torque"]
     return {
         "name": line(name, "the bolt's name", needed=True),
         "new": yes_no_if(new, "whether the bolt is new"),
@@ -78,7 +79,7 @@ def bolt_content(
         "stages": [stage.strip() for stage in stages],
         "treatment": line(treatment, "the thread's treatment"),
         "recheck": yes_no(recheck, "whether this is a re-check"),
-        **common(instrument, resolution, person, note),
+        **common(instrument, resolution, person, note, kind="torque", unit=torques[-1]),
     }
 
 
@@ -116,7 +117,8 @@ def _stage(text: Any) -> Quantity:
             f"stage {text!r} of the tightening is neither a torque nor an angle; write it in N m, "
             f"kgf m, lbf ft, lbf in or deg"
         )
-    return Quantity(number(float(found[1]), f"stage {text!r}", above=0), read)
+    value = number(float(found[1]), f"stage {text!r}", above=0)
+    return Quantity(plausible(value, f"stage {text!r}", read.dimension, read.name), read)
 
 
 def _place(sequence: Any) -> int | None:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import TypeVar
 
 from vibetrend.engine import Limits
+from vibetrend.errors import InstallationError
 from vibetrend.installation.belts import Belt, BeltDrop, belt_drop
 from vibetrend.installation.marks import Mark, MarkChange, mark_change
 from vibetrend.installation.reading import Reading
@@ -25,6 +26,32 @@ class Moved:
     second: Reading
     sets: tuple[RunOut, RunOut]
     change: RunOutChange
+
+    def __post_init__(self) -> None:
+        """Refuse what means nothing: a face beside a rim, or readings beside themselves.
+
+        Raises
+        ------
+        InstallationError
+            If the two are such.
+        """
+        one, other = self.first, self.second
+        if one.entry_id == other.entry_id:
+            raise InstallationError(
+                f"the run-out of {one.name} of {one.date} would be compared with itself; name "
+                f"another surface, or read {one.name} again"
+            )
+        if is_face(one.name) != is_face(other.name):
+            raise InstallationError(
+                f"{one.name} and {other.name} cannot be compared: a face's run-out is tilt, along "
+                f"the crank, and that of the other how far it lies off the crank's axis; compare "
+                f"two faces, or two surfaces of which neither is a face"
+            )
+
+
+def is_face(surface: str) -> bool:
+    """Say whether a surface is read along the crank, as its name tells."""
+    return "face" in surface.casefold()
 
 
 def then_and_now(readings: Iterable[Reading]) -> Iterator[Moved]:
@@ -66,7 +93,7 @@ def not_run_in(readings: Iterable[Reading]) -> list[str]:
 
 
 def drops(readings: Iterable[Reading], limits: Limits) -> Iterator[BeltDrop]:
-    """Compare each belt's last reading as installed with the first one after its run-in."""
+    """Compare each belt's last reading as installed with the latest one after its run-in."""
     for each in _by_name(readings, Belt).values():
         new, run_in = _as_installed(each), _run_in(each)
         drop = belt_drop(new[1], run_in[1], limits) if new and run_in else None
@@ -79,10 +106,10 @@ def _as_installed(each: list[tuple[Reading, Belt]]) -> tuple[Reading, Belt] | No
 
 
 def _run_in(each: list[tuple[Reading, Belt]]) -> tuple[Reading, Belt] | None:
-    """Return the first reading after run-in since the belt was last installed."""
+    """Return the latest reading after run-in since the belt was last installed."""
     new = _as_installed(each)
     since = each[each.index(new) :] if new else each
-    return next((one for one in since if one[1].stage == "after-run-in"), None)
+    return next((one for one in reversed(since) if one[1].stage == "after-run-in"), None)
 
 
 def _by_name(

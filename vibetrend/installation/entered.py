@@ -13,6 +13,7 @@ from numbers import Real
 from typing import Any
 
 from vibetrend.errors import InstallationError, VibetrendError
+from vibetrend.installation.plausible import fine_enough
 from vibetrend.quantities import Dimension, Quantity, Unit
 from vibetrend.quantities import unit as known_unit
 
@@ -133,11 +134,14 @@ def day(value: Any, what: str) -> dt.date | None:
         raise InstallationError(f"{what} is {value!r}; write it as 2026-05-01") from None
 
 
-def common(instrument: Any, resolution: Any, person: Any, note: Any) -> Content:
-    """Return what every reading holds beside its numbers."""
+def common(
+    instrument: Any, resolution: Any, person: Any, note: Any, *, kind: str, unit: str | None
+) -> Content:
+    """Return what every reading holds beside its numbers; `resolution` is of `kind`, in `unit`."""
+    what = "the instrument's resolution"
     return {
         "instrument": line(instrument, "the instrument"),
-        "resolution": number_if(resolution, "the instrument's resolution", above=0),
+        "resolution": fine_enough(number_if(resolution, what, above=0), what, kind, unit),
         "person": line(person, "the person"),
         "note": line(note, "the note"),
     }

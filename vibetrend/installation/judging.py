@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from vibetrend.engine import Limit
+from vibetrend.installation.digits import written_step
 from vibetrend.quantities import Quantity, unit
 
 State = Literal["within", "beyond", "at-limit", "limit-unknown", "information"]
@@ -17,7 +18,7 @@ class Judgement:
     """Where a reading stands."""
 
     state: State
-    side: Side = ""  # of the limit, where it is beyond
+    side: Side = ""  # of the limit, where it is beyond, or lies there but too near to tell
 
 
 def judged(
@@ -30,8 +31,9 @@ def judged(
     """Return where a reading stands against a limit.
 
     Nearer to a limit than the instrument's resolution, or than twice the standard error, is
-    ``at-limit``: too close to tell. Where neither is known, exactly on the limit is within it. A
-    value without tolerance and without ends is reached within that much.
+    ``at-limit``: too close to tell. Where neither is known, exactly on the limit is within it, as
+    is what only the rounding of another unit moves off it (:func:`same_figure`). A value without
+    tolerance and without ends is reached within that much.
 
     Parameters
     ----------
@@ -51,24 +53,37 @@ def judged(
     )
     ends: list[tuple[float, Side]] = []
     if limit.low is not None:
-        ends.append((limit.low * factor, "below"))
+        ends.append((limit.low, "below"))
     if limit.high is not None:
-        ends.append((limit.high * factor, "above"))
+        ends.append((limit.high, "above"))
     if not ends and limit.value is not None:
-        return _reached(quantity.si, limit.value * factor, doubt)
-    near = False
+        off = quantity.si - limit.value * factor
+        if abs(off) <= doubt or same_figure(quantity, limit.value, limit):
+            return Judgement("within")
+        return Judgement("beyond", "below" if off < 0 else "above")
+    found = Judgement("within")
     for end, side in ends:
-        past = end - quantity.si if side == "below" else quantity.si - end
-        rounding = _ROUNDING * max(abs(end), abs(quantity.si))
-        if past > max(rounding, doubt - rounding):
+        past = end * factor - quantity.si if side == "below" else quantity.si - end * factor
+        rounding = _ROUNDING * max(abs(end * factor), abs(quantity.si))
+        lies_past = past > 0 and not same_figure(quantity, end, limit)
+        if lies_past and past > doubt - rounding:
             return Judgement("beyond", side)
-        near |= abs(past) < doubt - rounding
-    return Judgement("at-limit" if near else "within")
+        if abs(past) < doubt - rounding:
+            found = Judgement("at-limit", side if lies_past else found.side)
+    return found
 
 
-def _reached(value: float, wanted: float, doubt: float) -> Judgement:
-    """Judge against a value without tolerance."""
-    off = value - wanted
-    if abs(off) <= max(doubt, _ROUNDING * abs(wanted)):
-        return Judgement("within")
-    return Judgement("beyond", "below" if off < 0 else "above")
+def same_figure(quantity: Quantity, number: float, limit: Limit) -> bool:
+    """Say whether a reading and a number of a limit are one figure, written in two units.
+
+    Makers round when they convert: 0.080 in is 2.032 mm, and their tables say 2.03 mm. So what is
+    nearer than half the last digit of both is the same.
+    """
+    written = unit(limit.unit, quantity.unit.dimension)
+    off = abs(quantity.si - number * written.factor)
+    steps = (
+        written_step((float(f"{number:.9g}"),)) * written.factor,
+        written_step((float(f"{quantity.value:.9g}"),)) * quantity.unit.factor,
+    )
+    rounding = _ROUNDING * max(abs(number * written.factor), abs(quantity.si))
+    return off <= max(rounding, min(steps) / 2)

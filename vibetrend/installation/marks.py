@@ -6,6 +6,7 @@ from types import MappingProxyType
 
 from vibetrend.errors import InstallationError
 from vibetrend.installation.entered import Content, common, number, one_of, unit_of, yes_no_if
+from vibetrend.installation.plausible import plausible
 from vibetrend.quantities import Quantity, unit
 
 MARKS: Mapping[str, str] = MappingProxyType(
@@ -89,17 +90,18 @@ def mark_content(
         If a value makes no sense or the unit is none of length.
     """
     name = one_of(what, "what was measured", list(MARKS))
-    read = number(value, MARKS[name].lower())
+    label = MARKS[name].lower()
+    read, length = number(value, label), unit_of(unit, "length", label).name
     if name == "face-wobble" and read < 0:
         raise InstallationError(
             f"the face wobble is {read:g}; a total indicator reading is never below 0"
         )
     return {
         "what": name,
-        "value": read,
-        "unit": unit_of(unit, "length", MARKS[name].lower()).name,
+        "value": plausible(read, label, "mark", length),
+        "unit": length,
         "end_play_held": yes_no_if(end_play_held, "whether the crank's end play was held"),
-        **common(instrument, resolution, person, note),
+        **common(instrument, resolution, person, note, kind="mark", unit=length),
     }
 
 

@@ -15,6 +15,10 @@ from vibetrend.installation.viscous import CASING_NAMES
 SURFACES = ("rim", "face")  # of every damper; others where the maker has a limit for them
 _MOST_NAMED = 8  # in a sentence, which is kept as one line of 500 characters at most
 _LONGEST_NAME = 40
+_OF_THE_OTHER = {  # readings that a damper of this type cannot have
+    "rubber": {"casing": "casing thickness", "fluid": "fluid sample"},
+    "viscous": {what: MARK_NAMES[what] for what in ("index-offset", "element-recess")},
+}
 
 
 def missing(
@@ -85,10 +89,25 @@ def _bolts(readings: Sequence[Reading], limits: Limits) -> Iterator[str]:
         yield f"Whether the thread was dry, oiled or locked is not noted: {names}."
     if names := _listed(bolt.name for bolt in tightened if bolt.new is None):
         yield f"Whether the bolt is new or used again is not noted: {names}."
+    yield from _same_place(tightened)
     if limits.bolt_angle and (names := _listed(b.name for b in tightened if b.angle is None)):
         yield f"The maker asks for an angle after the torque; none is noted: {names}."
     if len(tightened) == len(bolts):
         yield "No bolt was checked again after the first warm run."
+
+
+def _same_place(tightened: Sequence[Bolt]) -> Iterator[str]:
+    """Say which bolts have one place in the order of tightening; the latest word on each counts."""
+    places: dict[int, list[str]] = {}
+    for bolt in {each.name.casefold(): each for each in tightened}.values():
+        if bolt.sequence is not None:
+            places.setdefault(bolt.sequence, []).append(bolt.name)
+    for place, names in sorted(places.items()):
+        if len(names) > 1:
+            yield (
+                f"More than one bolt is entered as number {place} in the sequence: "
+                f"{_listed(names)}; enter the wrong one again."
+            )
 
 
 def _belts(readings: Sequence[Reading], engine: Engine, unsettled: Sequence[str]) -> Iterator[str]:
@@ -104,6 +123,12 @@ def _belts(readings: Sequence[Reading], engine: Engine, unsettled: Sequence[str]
 
 def _by_type(readings: Sequence[Reading], damper: str) -> Iterator[str]:
     read = {each.name for each in readings if each.kind in ("mark", "casing", "fluid")}
+    other = _OF_THE_OTHER.get(damper, {})
+    if names := _listed(words for name, words in other.items() if name in read):
+        yield (
+            f"Entered of a damper that the engine file says is {damper}: {names}. A {damper} "
+            f"damper has none of it: correct the entry or the engine file."
+        )
     if damper == "rubber":
         wanted = ("index-offset", "element-recess")
         if names := _listed(MARK_NAMES[what] for what in wanted if what not in read):

@@ -67,7 +67,7 @@ class Reading:
     limit: Limit | None
     limit_added_later: bool  # the limit was not in the engine file when the damper was fitted
     state: State
-    side: Side  # of the limit, where the state is "beyond"
+    side: Side  # of the limit, where it is "beyond", or there and "at-limit": too near to tell
     details: Details
     instrument: str
     resolution: Quantity | None  # in the unit of `quantity`; of a belt's frequency in `details`

@@ -29,7 +29,7 @@ from vibetrend.installation.comparing import (
 from vibetrend.installation.details import Details, details_content, details_of
 from vibetrend.installation.entered import Content, again
 from vibetrend.installation.marks import MarkChange
-from vibetrend.installation.missing import missing
+from vibetrend.installation.missing import called, missing
 from vibetrend.installation.reading import READING_KINDS, Entry, Reading, readings_of
 
 
@@ -52,6 +52,17 @@ class Record:
     belt_drops: tuple[BeltDrop, ...]
     moved: tuple[Moved, ...]  # each surface read twice, first and latest; hub and ring
     marks_moved: tuple[MarkChange, ...]  # each mark measured twice, first and latest
+
+    @property
+    def latest(self) -> tuple[Reading, ...]:
+        """The latest reading of each thing: one that was put right no longer counts."""
+        found = {(each.kind, each.name.casefold(), each.what): each for each in self.readings}
+        return tuple(found.values())
+
+    @property
+    def beyond(self) -> tuple[str, ...]:
+        """What stands beyond the maker's limit by its latest reading, by name."""
+        return tuple(called(each) for each in self.latest if each.state == "beyond")
 
     def to_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -157,6 +168,8 @@ def _read(
                 raise InstallationError("its kind is not known here")
         except InstallationError as error:
             unreadable.append(_left_out(entry, str(error)))
+        except ArithmeticError:
+            unreadable.append(_left_out(entry, "its numbers are too large or small to reckon with"))
     return readings, contents, unreadable
 
 

@@ -31,6 +31,7 @@ from vibetrend.installation.entered import (
     unit_of,
     yes_no_if,
 )
+from vibetrend.installation.plausible import fine_enough, plausible, plausible_if
 from vibetrend.installation.stations import (
     FEWEST,
     HALF_TURN,
@@ -42,9 +43,10 @@ from vibetrend.installation.stations import (
     missed,
     widest_gap,
 )
-from vibetrend.installation.vector import Vector
+from vibetrend.installation.vector import CONFIDENT, Vector
 from vibetrend.quantities import Quantity
 
+_FARTHEST = 1e12  # in any unit: squares of readings must not overflow
 STEEPEST = 0.1  # rad, nearly 6 degrees: no pulley runs like that, a unit was mistaken
 
 
@@ -84,10 +86,22 @@ class RunOut:
 
     @property
     def is_eccentric(self) -> bool:
-        """Whether the eccentricity is at least twice its standard error, where that is known."""
-        return self.eccentricity > 0 and not (
-            self.eccentricity < 2 * self.eccentricity_standard_error
-        )
+        """Whether the eccentricity is there for certain, as far as its error is known."""
+        return self.eccentricity > 0 and not self.confidence < CONFIDENT
+
+    @property
+    def confidence(self) -> float:
+        """That reading error alone does not explain the eccentricity, 0 to 1; NaN where unknown.
+
+        By the F distribution with 2 and n - 3 degrees of freedom. With three stations the error
+        taken is the least that resolution and closing error tell.
+        """
+        if math.isnan(self.reading_error):
+            return math.nan
+        found = fit(self.angles, self.readings)
+        freedom = len(self.readings) - FEWEST
+        vector = Vector(found.parts, self.reading_error**2 * found.shape)
+        return 1 - vector.chance(freedom or math.inf)
 
     @property
     def eccentric_tir(self) -> float:
@@ -155,8 +169,9 @@ def runout(
     Raises
     ------
     InstallationError
-        If readings or angles cannot be used: fewer than three, unequally many, no numbers, an
-        angle twice or out of range, more than half a turn without a station; or a unit is unknown.
+        If readings or angles cannot be used: fewer than three, unequally many, no numbers, none
+        that an engine has, an angle twice or out of range, more than half a turn without a
+        station; or a unit is unknown.
 
     Notes
     -----
@@ -172,7 +187,13 @@ def runout(
     heights = numbers(readings, "the readings")
     stations = evenly(len(heights)) if angles is None else numbers(angles, "the angles")
     closed = number_if(closing, "the closing reading")
+    if any(abs(each) > _FARTHEST for each in (*heights, closed or 0.0)):
+        raise InstallationError(
+            f"a reading lies beyond {_FARTHEST:g} {length.name}; most likely the decimal point "
+            f"slipped: correct it"
+        )
     division = number_if(resolution, "the indicator's resolution", above=0)
+    fine_enough(division, "the indicator's resolution", "run-out", length.name)
     held = yes_no_if(end_play_held, "whether the crank's end play was held")
     if len(stations) != len(heights):
         raise InstallationError(
@@ -188,8 +209,8 @@ def runout(
     least = _least_error(heights, closed, division)
     known = closed is not None or division is not None
     error = max(found.left_over, least) if len(heights) > FEWEST or known else math.nan
-    # Rounding of the computer is no eccentricity.
-    none = np.hypot(*found.parts) <= 1e-9 * tir + 1e-12 * max(abs(each) for each in heights)
+    # Rounding of the computer is no eccentricity, nor is what nobody can write down.
+    none = np.hypot(*found.parts) <= 1e-9 * tir + 1e-12 * max(1, *(abs(each) for each in heights))
     vector = Vector(np.zeros(2) if none else found.parts, error**2 * found.shape)
     wide = _diameter(diameter, diameter_unit, unit)
     tilt = None if wide is None else _tilt(Quantity(2 * vector.size, length), wide)
@@ -232,7 +253,9 @@ def _diameter(value: float | None, own_unit: str | None, unit: str) -> Quantity 
     given = number_if(value, "the diameter", above=0)
     if given is not None and own_unit is None:
         own_unit = unit
-    unit_if(given, own_unit, "length", "the diameter")
+    plausible_if(
+        given, "the diameter", "diameter", unit_if(given, own_unit, "length", "the diameter")
+    )
     return quantity_of(given, own_unit, "length")
 
 
@@ -299,9 +322,8 @@ def runout_content(
     Raises
     ------
     InstallationError
-        If :func:`runout` would refuse the readings.
+        If :func:`runout` would refuse the readings, or no engine has such a run-out.
     """
-    beside = common(instrument, resolution, person, note)
     found = runout(
         readings,
         angles,
@@ -312,6 +334,8 @@ def runout_content(
         diameter_unit=diameter_unit,
         end_play_held=end_play_held,
     )
+    plausible(found.tir, "the run-out", "run-out", found.unit)
+    plausible(abs(found.closing_error or 0.0), "the closing error", "run-out", found.unit)
     return {
         "surface": line(surface, "the surface", needed=True),
         "readings": list(numbers(readings, "the readings")),
@@ -321,7 +345,7 @@ def runout_content(
         "diameter": found.diameter.value if found.diameter else None,
         "diameter_unit": found.diameter.unit.name if found.diameter else None,
         "end_play_held": end_play_held,
-        **beside,
+        **common(instrument, resolution, person, note, kind="run-out", unit=found.unit),
     }
 
 

@@ -14,9 +14,8 @@ import numpy as np
 from vibetrend.installation.as_json import as_json
 from vibetrend.installation.runout import RunOut
 from vibetrend.installation.stations import FEWEST, SAME_ANGLE, fit
-from vibetrend.installation.vector import Vector
+from vibetrend.installation.vector import CONFIDENT, Vector
 
-CONFIDENT = 0.95
 ANOTHER_MARK = (
     "Angles count from the mark: where the two sets do not share mark and zero, the movement means "
     "nothing, and only TIR and form can be compared."
@@ -70,9 +69,9 @@ def compare_runout(one: RunOut, other: RunOut) -> RunOutChange:
         moved = Vector(np.zeros(2), moved.covariance)
     confidence, beyond = _told(moved, freedom)
     caveats = [ANOTHER_MARK]
-    if not freedom:
+    if not freedom and beyond is None:
         caveats.append(TOO_FEW)
-    elif freedom < 2 and not beyond:
+    elif 0 < freedom < 2 and not beyond:
         caveats.append(ONE_LEFT)
     return RunOutChange(
         unit=one.unit,

@@ -11,9 +11,11 @@ from vibetrend.installation.digits import (
     first_digit,
     of_limit,
     told,
+    told_beside,
     with_error,
     written_step,
 )
+from vibetrend.installation.judging import same_figure
 from vibetrend.installation.marks import MARK_NAMES, Mark, MarkChange
 from vibetrend.installation.reading import Reading, above_between_stations
 from vibetrend.installation.runout import RunOut
@@ -38,8 +40,8 @@ def sentence(reading: Reading, shown: ShownUnits) -> str:
     if reading.quantity is None:
         said = _without_quantity(reading)
     else:
-        value = told(reading.quantity, shown, _step(reading, reading.quantity))
-        said = [f"{_subject(reading, value)}{_stands(reading, value, shown)}."]
+        value, stands = _stands(reading, reading.quantity, shown)
+        said = [f"{_subject(reading, value)}{stands}."]
         if reading.state == "information":
             said.append(AUTOMATIC)
         said += _more(reading, shown)
@@ -77,47 +79,62 @@ def _way(mark: Mark) -> str:
     return "the rubber stands out" if mark.value.value < 0 else ""
 
 
-def _stands(reading: Reading, value: str, shown: ShownUnits) -> str:
-    """Return where a reading stands against its limit, and where that stands written."""
-    limit = reading.limit
+def _stands(reading: Reading, quantity: Quantity, shown: ShownUnits) -> tuple[str, str]:
+    """Return a reading's value, and where it stands against its limit, which stands written."""
+    limit, value = reading.limit, told(quantity, shown, step(reading))
     if reading.state == "information":
-        return ", noted for information"
-    if limit is None or reading.quantity is None:
-        return f"; {UNKNOWN}"
-    ends = [end for end in (limit.low, limit.high) if end is not None]
+        return value, ", noted for information"
+    if limit is None:
+        return value, f"; {UNKNOWN}"
     source = f"{' TIR' * (reading.kind == 'runout')} ({limit.source})"
+    ends = [end for end in (limit.low, limit.high) if end is not None]
+    if not ends and limit.value is not None and reading.state == "within":
+        return value, f", reaching the maker's {of_limit([limit.value], limit, shown)}{source}"
     if not ends and limit.value is not None:
         ends = [limit.value]
-    read = reading.quantity.to(unit(limit.unit)).value
+    read = quantity.to(unit(limit.unit)).value
     nearest = min(ends, key=lambda end: abs(end - read))
+    if reading.state == "within" and same_figure(quantity, nearest, limit):
+        text = as_written(Quantity(nearest, unit(limit.unit)))
+        return value, f", the same figure as the maker's {text}{source}, so within it"
+    judged_by = ends if reading.state == "within" else [nearest]
+    value, text = told_beside(quantity, step(reading), judged_by, limit, shown)
+    text = f"the maker's {text}{source}"
     match reading.state:
         case "beyond":
-            text = of_limit([nearest], limit, shown, unlike=value)
-            return f", {reading.side} the maker's {text}{source}"
+            return value, f", {reading.side} {text}"
+        case "at-limit" if reading.side:
+            return value, f", {reading.side} {text}, but by less than {_doubt(reading)} can tell"
+        case "at-limit" if above_between_stations(reading.details, limit):
+            return value, (
+                f", and twice the eccentricity lies above {text}: the stations may have missed "
+                f"it, so read more of them"
+            )
         case "at-limit":
-            text = of_limit([nearest], limit, shown)
-            if above_between_stations(reading.details, limit):
-                return (
-                    f", and twice the eccentricity lies above the maker's {text}{source}: the "
-                    f"stations may have missed it, so read more of them"
-                )
-            return f", too close to the maker's {text}{source} to tell with this instrument"
-    text = of_limit(ends, limit, shown)
-    if limit.high is not None:
-        return f", within the maker's {text}{source}"
-    return f", {'reaching' if limit.low is None else 'not below'} the maker's {text}{source}"
+            return value, f", too close to {text} for {_doubt(reading)} to tell"
+    return value, f", {'not below' if limit.high is None else 'within'} {text}"
 
 
-def _step(reading: Reading, quantity: Quantity) -> Quantity | None:
-    """Return the step that the number held against the limit is known to."""
+def _doubt(reading: Reading) -> str:
+    """Name the error that leaves a reading too near to its limit to tell."""
+    if isinstance(reading.details, RunOut) and reading.details.closing_error:
+        # The error is that of the closing reading where this says more than the division does.
+        error, division = reading.standard_error, reading.resolution
+        if error is not None and (division is None or 2 * error.si > division.si):
+            return "the closing error"
+    return "the error of reading" if reading.resolution is None else "the instrument's resolution"
+
+
+def step(reading: Reading) -> Quantity | None:
+    """Return the step that the number held against the limit is known to; None: as written."""
     if reading.resolution is not None:
         return reading.resolution
     if isinstance(reading.details, RunOut):
         return _read_to(reading.details)
-    if isinstance(reading.details, Belt) and reading.details.by == "frequency":
+    if reading.quantity and isinstance(reading.details, Belt) and reading.details.by == "frequency":
         if reading.standard_error is not None:
             return first_digit(reading.standard_error)
-        return first_digit(Quantity(0.01 * quantity.value, quantity.unit))  # three digits
+        return first_digit(Quantity(0.01 * reading.quantity.value, reading.quantity.unit))
     return None
 
 
@@ -152,9 +169,12 @@ def runout_sentences(found: RunOut, shown: ShownUnits) -> list[str]:
         size = with_error(Quantity(found.eccentricity, length), Quantity(error, length), shown)
         said = f"Eccentricity {size}"
         if found.is_eccentric:
-            said += f", {high} (± {found.angle_standard_error_deg:.0f}°)"
-        else:
+            around = f"± {found.angle_standard_error_deg:.0f}°"
+            said += f", {high} ({around}{' at least' * math.isnan(found.form)})"
+        elif found.eccentricity < 2 * error:
             said += ", which cannot be told from none"
+        else:
+            said += f", which {len(found.readings)} stations cannot tell from none for certain"
     if not math.isnan(found.form):
         said += f"; form {_of(found, found.form, shown)}"
     if found.closing_error is not None:
@@ -228,6 +248,13 @@ def drop_sentence(drop: BeltDrop, shown: ShownUnits) -> str:
         f"Run in, belt {drop.belt} kept {kept} of its tension when new, "
         f"{about(drop.run_in, shown)} of {about(drop.new, shown)}"
     )
+    if drop.state == "information":
+        return (
+            f"After run-in belt {drop.belt} shows more tension than when new, "
+            f"{about(drop.run_in, shown)} against {about(drop.new, shown)}. A belt gains none by "
+            f"running in: it was tightened again in between, or a reading, span or unit is wrong. "
+            f"How far it dropped cannot be told."
+        )
     if drop.least is None:
         return (
             f"{said}; to say whether that is to be expected, the maker's figures for both, new and "

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+CONFIDENT = 0.95  # that error alone does not explain what is told as beyond it
 _ANY_ANGLE = 360 / math.sqrt(12)  # standard deviation of a direction that is not known at all
 
 

@@ -14,6 +14,7 @@ from vibetrend.installation.entered import (
     numbers,
     unit_of,
 )
+from vibetrend.installation.plausible import plausible, plausible_if
 from vibetrend.quantities import Quantity, unit
 
 CASING_NAMES = {
@@ -70,12 +71,14 @@ def casing_content(
         raise InstallationError(
             f"the casing was measured at {len(found)} point; two or more tell its spread"
         )
+    length = unit_of(unit, "length", "the thicknesses").name
     for i, each in enumerate(found, start=1):
-        number(each, f"the thickness, number {i},", above=0)
+        what = f"the thickness, number {i},"
+        plausible(number(each, what, above=0), what, "casing", length)
     return {
         "thicknesses": list(found),
-        "unit": unit_of(unit, "length", "the thicknesses").name,
-        **common(instrument, resolution, person, note),
+        "unit": length,
+        **common(instrument, resolution, person, note, kind="casing", unit=length),
     }
 
 
@@ -131,11 +134,13 @@ def fluid_content(
         )
     hours = None if hours_on_fluid is None else number(hours_on_fluid, "the fluid's hours", least=0)
     return {
-        "viscosity_loss_percent": loss,
+        "viscosity_loss_percent": plausible_if(
+            loss, "the loss of viscosity", "viscosity loss", "%"
+        ),
         "result": words,
-        "hours_on_fluid": hours,
+        "hours_on_fluid": plausible_if(hours, "the fluid's hours", "fluid hours", "h"),
         "laboratory": line(laboratory, "the laboratory"),
-        **common(instrument, resolution, person, note),
+        **common(instrument, resolution, person, note, kind="viscosity loss", unit="%"),
     }
 
 
