@@ -9,6 +9,7 @@ import pytest
 from PIL import Image
 
 from vibetrend.checkup import dampers, installing
+from vibetrend.checkup.standing import standing
 from vibetrend.engine import Engine
 from vibetrend.errors import InstallationError, LogbookError, VibetrendError
 from vibetrend.installation import (
@@ -63,9 +64,9 @@ def test_the_latest_reading_tells_what_is_beyond(book: Logbook) -> None:
     book.put_engine(ENGINE + LIMIT, Engine.parse(ENGINE + LIMIT))
     start(book)
     bad = installing.keep(book, "main", "runout", rim(0, 0.2, 0.1), date=FITTED)
-    assert dampers.beyond_limit(bad.record) == ["run-out of rim"]
+    assert bad.record.beyond == ("run-out of rim",)
     good = installing.keep(book, "main", "runout", rim(0, 0.04, 0.01), date=TODAY)
-    assert dampers.beyond_limit(good.record) == []
+    assert good.record.beyond == ()
 
 
 def test_an_entry_belongs_to_the_damper_that_was_on_then(book: Logbook) -> None:
@@ -156,38 +157,69 @@ def picture(path: Path, taken: str = "") -> Path:
 
 
 @pytest.mark.parametrize(
-    ("taken", "date"),
+    ("taken", "date", "said"),
     [
-        ("2024:06:05", dt.date(2024, 6, 5)),
-        ("2024:05:30", TODAY),  # before this damper: of what it shows the camera cannot tell
-        ("2031:01:01", TODAY),  # a clock that is wrong
-        ("", TODAY),
-        ("0000:00:00", TODAY),
+        ("2024:06:05", dt.date(2024, 6, 5), None),
+        # Before this damper: of what it shows the camera cannot tell.
+        ("2024:05:30", TODAY, "date, 2024-05-30, lies outside this damper's time, which began on"),
+        ("2031:01:01", TODAY, "date, 2031-01-01, lies outside"),  # a clock that is wrong
+        ("", TODAY, None),
+        ("    :  :  ", TODAY, None),
+        ("0000:00:00", TODAY, "date, '0000:00:00', is no date; the photo is dated 2024-09-01. Say"),
     ],
 )
 def test_a_photo_is_dated_by_its_camera_within_the_installation(
-    book: Logbook, tmp_path: Path, taken: str, date: dt.date
+    book: Logbook, tmp_path: Path, taken: str, date: dt.date, said: str | None
 ) -> None:
     start(book)
     path = picture(tmp_path / "rim.jpg", taken)
     kept = installing.add_photo(book, "main", path, today=TODAY)
     assert kept.entry.date == date
+    assert [said is not None and said in each for each in kept.remarks] == [True] * bool(said)
     stated = installing.add_photo(book, "main", path, today=TODAY, date=FITTED, caption="rim")
     assert stated.entry.date == FITTED
+    assert len(stated.remarks) == 1  # the camera's date does not matter then
 
 
-def test_thumbnails_are_made_of_what_can_be_shown(book: Logbook, tmp_path: Path) -> None:
+def test_the_same_photo_with_another_caption_is_said(book: Logbook, tmp_path: Path) -> None:
     start(book)
-    kept = installing.add_photo(book, "main", picture(tmp_path / "rim.jpg"), today=TODAY)
+    path = picture(tmp_path / "rim.jpg")
+
+    def add(caption: str, today: dt.date = TODAY) -> installing.Kept:
+        return installing.add_photo(book, "main", path, today=today, caption=caption)
+
+    assert add("rim", FITTED).remarks == ()
+    assert add("rim").entry.duplicate  # its day is known from the record
+    other = add("the rim, dial at 12")
+    assert (other.entry.duplicate, other.entry.date) == (False, FITTED)
+    (said,) = other.remarks
+    assert said.startswith("This photo is in the record already, of 2024-06-01, caption 'rim'; it")
+    (said,) = add("rim").remarks
+    assert "as it was kept last: of 2024-06-01, caption 'the rim, dial at 12'." in said
+    start(book, dt.date(2024, 8, 1), 3200)
+    assert add("of the next damper").remarks == ()
+
+
+def test_a_folder_is_no_photo(book: Logbook, tmp_path: Path) -> None:
+    start(book)
+    with pytest.raises(VibetrendError, match="is a folder; name the photo's file"):
+        installing.add_photo(book, "main", tmp_path, today=TODAY)
+
+
+def test_small_pictures_are_made_of_what_can_be_shown(book: Logbook, tmp_path: Path) -> None:
+    start(book)
+    kept = installing.add_photo(book, "main", picture(tmp_path / "rim.jpg"), today=FITTED)
+    start(book, dt.date(2024, 8, 1), 3200)
     sha256 = book.keep_file(io.BytesIO(b"\0\0\0\x14ftypheic\0\0\0\0mif1" + bytes(8)))
     entry = photo_content(sha256, "rim.heic", media_type="image/heic", bytes=28)
-    record = installing.keep(book, "main", "photo", entry, date=TODAY).record
+    installing.keep(book, "main", "photo", entry, date=TODAY)
     said: list[str] = []
-    found = installing.thumbnails(book, record, tell=said.append)
+    found = installing.small_photos(
+        book, standing(book, ["main"], today=TODAY), tell=said.append
+    )  # of the damper before too
     assert list(found) == [kept.entry.content["sha256"]]
     assert found[kept.entry.content["sha256"]].startswith(b"\xff\xd8\xff")
     assert ["rim.heic" in each for each in said] == [True]
-    assert installing.thumbnails(book, record) == found
 
 
 def test_nothing_is_kept_of_a_photo_that_belongs_to_no_damper(

@@ -113,6 +113,58 @@ def test_every_question_can_be_skipped(run: CommandLine) -> None:
     assert all("(Enter" in question for question in questions)
 
 
+def new(path: Path, typed: str, *arguments: object) -> Result:
+    command = map(str, ("engine", "new", "--output", path, *arguments))
+    return CliRunner().invoke(cli, list(command), input=typed)
+
+
+def test_without_a_terminal_what_has_a_default_need_not_be_stated(run: CommandLine) -> None:
+    path = run.folder / "a.toml"
+    made = new(path, "", "--cylinders", 6, "--fast-idle-rpm", 1000)
+    assert made.exit_code == 0, made.output
+    engine = Engine.load(path)
+    assert (engine.name, engine.strokes, engine.damper.type) == ("main", 4, "unknown")
+    made = new(run.folder / "b.toml", "", "--cylinders", 6, "--generator", "4 50")
+    assert made.exit_code == 0, made.output  # its speed is known
+
+
+@pytest.mark.parametrize(
+    ("typed", "arguments", "missing"),
+    [
+        ("", ("--name", "main"), "--cylinders"),
+        ("main\n", (), "--cylinders"),
+        ("main\n6\n4\n", (), "--fast-idle-rpm"),
+        ("\n" * 3, ("--cylinders", 6), "--fast-idle-rpm"),
+    ],
+)
+def test_without_a_terminal_the_missing_option_is_named(
+    run: CommandLine, typed: str, arguments: tuple[object, ...], missing: str
+) -> None:
+    made = new(run.folder / "a.toml", typed, *arguments)
+    assert made.exit_code == 2
+    assert f"Missing option '{missing}'" in made.stderr
+    assert list(run.folder.iterdir()) == []
+
+
+def test_a_job_without_input_is_asked_nothing(run: CommandLine) -> None:
+    """What a shell does with < /dev/null, and with a pipe that nobody writes to."""
+    made = run.process("engine", "new", "--name", "main")
+    assert (made.code, made.out) == (2, "")
+    assert "Missing option '--cylinders'" in made.err
+
+
+@pytest.mark.usefixtures("_terminal")
+@pytest.mark.parametrize("typed", ["main\n6\n\n\n" + "\n" * 40, "main\n6\n", "\n6\n2"])
+def test_at_a_terminal_name_and_cylinders_are_enough(run: CommandLine, typed: str) -> None:
+    path = run.folder / "a.toml"
+    made = new(path, typed)
+    assert made.exit_code == 0, made.output
+    engine = Engine.load(path)
+    assert (engine.name, engine.cylinders, engine.fast_idle_rpm) == ("main", 6, None)
+    assert (engine.strokes, engine.damper.type) == (2 if typed.endswith("2") else 4, "unknown")
+    assert ("Fast idle, rpm" in made.output) == typed.endswith("\n\n")
+
+
 @pytest.mark.usefixtures("_terminal")
 def test_the_questions_ask_again_until_the_answer_fits(run: CommandLine) -> None:
     path = run.folder / "port.toml"

@@ -31,6 +31,7 @@ def _commands(group: click.Group = cli, before: str = "") -> Iterator[tuple[str,
 
 
 COMMANDS = dict(_commands())
+GROUPS = sorted({name.split()[0] for name in COMMANDS if " " in name})
 
 
 def test_the_promised_commands_are_there() -> None:
@@ -42,10 +43,27 @@ def test_help_has_an_example_that_could_be_typed(tmp_path: Path, name: str) -> N
     ran = CommandLine(tmp_path)(*name.split(), "--help")
     assert ran.code == 0
     assert ran.err == ""
-    (example,) = re.findall(r"Example: vibetrend (.+)", ran.out)
+    (example,) = re.findall(r"Example: vibetrend (.+(?:\n {8,}.+)*)", ran.out)
     assert example.startswith(name)
-    known = {option for each in COMMANDS[name].params for option in each.opts}
-    assert {word for word in example.split() if word.startswith("--")} <= known
+    options = [each for each in COMMANDS[name].params if isinstance(each, click.Option)]
+    typed = {word for word in example.split() if word.startswith("--")}
+    assert typed <= {option for each in options for option in each.opts}
+    assert {each.opts[0] for each in options if each.required} <= typed
+
+
+@pytest.mark.parametrize("name", ["", *GROUPS, *COMMANDS])
+def test_help_fits_a_terminal(tmp_path: Path, name: str) -> None:
+    run = CommandLine(tmp_path)
+    run.environment["COLUMNS"] = "80"
+    lines = run(*name.split(), "--help").out.splitlines()
+    assert [line for line in lines if len(line) > 80] == []
+
+
+@pytest.mark.parametrize("name", GROUPS)
+def test_groups_have_an_example_too(tmp_path: Path, name: str) -> None:
+    run = CommandLine(tmp_path)
+    (example,) = re.findall(r"Example: vibetrend (.+)", run(name, "--help").out)
+    assert " ".join(example.split()[:2]) in COMMANDS
 
 
 @pytest.mark.parametrize("name", COMMANDS)

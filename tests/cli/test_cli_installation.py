@@ -8,7 +8,8 @@ from command_line import ENGINE, CommandLine
 from PIL import Image
 
 from vibetrend.cli.installation import _POINTS
-from vibetrend.installation import CHECKLIST
+from vibetrend.cli.installation_damper import _MARKS
+from vibetrend.installation import CHECKLIST, MARKS
 
 START = ("installation", "start", "--engine", "main")
 
@@ -25,17 +26,30 @@ def test_an_installation_is_started_once(run: CommandLine) -> None:
     assert (first.code, first.err) == (0, "")
     assert first.out.startswith("Installation on main (new damper): 2024-06-01, 3120 h.")
     assert "baseline" in first.out
+    assert "isolate its starting before hands go near belts" in first.out
     again = run(*arguments)
     assert again.out.startswith("In the logbook already: installation on main (new damper)")
     told = run(*arguments, "--json").json
     assert told.pop("details")["serial"] == ""
     assert told == {
         "engine": "main", "date": "2024-06-01", "hours": 3120.0, "meter_hours": 3120.0,
-        "as_found": False, "duplicate": True,
+        "as_found": False, "duplicate": True, "ends": None, "changed": [],
     }  # fmt: skip
     ran = run(*START, "--date", "2024-05-01", "--hours", 3000)
     assert ran.code == 1
     assert "lies before the previous one, 2024-06-01 at 3120 h" in ran.err
+
+
+def test_what_a_start_ends_or_states_otherwise_is_said(run: CommandLine) -> None:
+    run.with_engine()
+    arguments = (*START, "--date", "2024-06-01", "--hours", 3120)
+    assert " was " not in run(*arguments, "--part", "A").out
+    changed = run(*arguments, "--part", "B", "--counts-from", "fitted").out
+    assert "Part was A and is B now." in changed
+    ended = run(*START, "--date", "2024-06-01", "--hours", 3121)
+    assert "It ends the time of the damper of 2024-06-01, 3120 h; that one's record" in ended.out
+    newer = run(*START, "--date", "2025-06-01", "--hours", 3500, "--json")
+    assert newer.json["ends"] == "2024-06-01"
 
 
 def test_an_installation_as_found(run: CommandLine) -> None:
@@ -94,8 +108,9 @@ def test_details_that_cannot_be_keep_the_installation_out(
     assert run("installation", "show", "--engine", "main", "--json").json["installations"] == []
 
 
-def test_the_checklist_offered_is_the_one_of_the_record() -> None:
+def test_the_choices_offered_are_those_of_the_record() -> None:
     assert list(_POINTS) == list(CHECKLIST)
+    assert list(_MARKS) == list(MARKS)
 
 
 def test_checks_and_notes_are_kept_once_and_shown(run: CommandLine) -> None:
@@ -112,8 +127,15 @@ def test_checks_and_notes_are_kept_once_and_shown(run: CommandLine) -> None:
     assert told["date"] == dt.date.today().isoformat()
     assert run("installation", "note", "old one ashore", "--engine", "main").code == 0
     words = run("installation", "show", "--engine", "main").out
-    for part in ("old one ashore", "are clean, free of burrs and not worn. done.", "NOT done"):
+    for part in (
+        f"Notes:\n  {dt.date.today()}  old one ashore",
+        "\n  done      Crank nose, key and seal sleeve are clean",
+        "\n  NOT done  The damper was pulled on",
+        "Not noted as checked: timing mark,",
+        "isolate its starting before hands go near belts",
+    ):
         assert part in words
+    assert words.count("timing mark") == 1
 
 
 def test_a_job_is_finished_with_what_it_lacks_and_goes_on(run: CommandLine) -> None:
@@ -143,11 +165,18 @@ def test_what_is_beyond_the_limit_is_said_when_the_job_is_finished(run: CommandL
     assert "below the maker's 180 N m (invented sheet)" in low.out
     assert "Next: beyond the maker's limit: tighten it" in low.out
     finish = ("installation", "finish", "--engine", "main")
-    said = "Next: beyond the maker's limit is: torque of centre."
-    assert said in run(*finish).out
-    assert said[6:] in run(*finish, "--note", "again", "--json").json["next"]
-    assert "Next: close" not in run(*torque, "190 N m", "--recheck").out
-    assert "beyond" not in run(*finish, "--note", "set right").out
+    said = "Beyond the maker's limit, by the latest reading: torque of centre"
+    done = run(*finish).out
+    assert done.startswith(f"{said}.\n")
+    assert "Next: put it right and read again before the engine is run." in done
+    assert "isolate its starting before hands go near belts" in done
+    assert (
+        run(*finish, "--note", "again", "--json").json["next"].startswith(f"{said}; put it right")
+    )
+    shown = ("installation", "show", "--engine", "main")
+    assert f"{said}." in run(*shown).out
+    assert run(*torque, "190 N m", "--recheck").code == 0
+    assert "Beyond" not in run(*finish, "--note", "set right").out + run(*shown).out
 
 
 def test_every_damper_is_shown_the_latest_last(run: CommandLine) -> None:
@@ -202,6 +231,22 @@ def test_a_photo_needs_an_installation_and_leaves_nothing_without(run: CommandLi
     assert not (run.folder / "logbook" / "originals").exists()
 
 
+def test_what_was_read_is_shown_by_kind_then_by_date(run: CommandLine) -> None:
+    run.with_installation()
+    rim = ("installation", "runout", "--engine", "main", "--surface", "rim", "--unit", "mm")
+    run(*rim, "--readings", "0,.1,.2,.1", "--date", "2024-07-01")
+    bolt = ("installation", "bolt", "--engine", "main", "--torque", "50 N m")
+    run(*bolt, "--date", "2024-06-01")
+    run(*rim, "--readings", "0,.1,.1,.1", "--date", "2024-06-01")
+    words = run("installation", "show", "--engine", "main").out
+    lines = [line for line in words.splitlines() if line.endswith(":") or line[2:4] == "20"]
+    assert [line.strip()[:26] for line in lines] == [
+        "Run-out:", "2024-06-01  Rim run-out is", "2024-07-01  Rim run-out is", "Bolts:",
+        "2024-06-01  Torque of damp", "Still missing:",
+    ]  # fmt: skip
+    assert words.count("These stations show at least") == 1  # what both can miss is said once
+
+
 # compare
 
 
@@ -220,7 +265,10 @@ def test_two_sets_of_run_out_are_compared(run: CommandLine) -> None:
     told = run(*compare, "--json").json
     assert told["moved"] == pytest.approx(0.05, abs=0.001)  # the readings are rounded to 5 um
     assert told["beyond"] is True
-    assert "2024-06-01 to 2024-09-01 the rim moved" in run(*compare).out.replace("\n  ", " ")
+    said = run(*compare).out
+    assert "2024-06-01 to 2024-09-01 the rim moved" in said.replace("\n  ", " ")
+    assert "isolate its starting before hands go near belts" in said
+    assert "never proves" in said
     assert "recorded is: rim" in run(*compare, "--with", "hub").err
 
 

@@ -129,24 +129,20 @@ def test_a_resolution_in_another_unit_is_converted(run: CommandLine) -> None:
     assert told.json["entered"]["resolution"] == pytest.approx(0.0254)
 
 
-@pytest.mark.parametrize(
-    ("answer", "held", "remarks"), [("yes", True, 0), ("no", False, 0), (None, None, 1)]
-)
+@pytest.mark.parametrize(("answer", "remarks"), [(True, 0), (False, 0), (None, 1)])
 def test_the_end_play_is_asked_for_a_face_where_there_is_someone(
     run: CommandLine,
     monkeypatch: pytest.MonkeyPatch,
-    answer: str | None,
-    held: bool | None,
+    answer: bool | None,
     remarks: int,
 ) -> None:
-    asked = {"yes": True, "no": False, None: None}[answer]
-    monkeypatch.setattr(installation_readings, "_ask_end_play", lambda: asked)
+    monkeypatch.setattr(installation_readings, "_ask_end_play", lambda: answer)
     face = ("installation", "runout", "--engine", "main", "--surface", "face")
     ran = run(*face, "--readings", "0,1,2", "--unit", "thou")
     assert ran.code == 0
     assert ran.out.count("Mind: whether the crank's end play") == remarks
     (shown,) = run("installation", "show", "--engine", "main", "--json").json["installations"]
-    assert shown["readings"][0]["details"]["end_play_held"] is held
+    assert shown["readings"][0]["details"]["end_play_held"] is answer
 
 
 def test_without_a_terminal_nobody_is_asked(run: CommandLine) -> None:

@@ -110,6 +110,14 @@ def test_a_tone_that_only_its_overtones_tell_is_inferred_and_said() -> None:
     assert "inferred" in {note.code for note in found.notes}
 
 
+def test_another_frequency_that_explains_nearly_as_much_is_named() -> None:
+    """Its own tone 34 dB below the second multiple, the odd ones hardly there: 126 Hz or 253."""
+    found = plucked(Plucks(overtones=(0.02, 1.0, 0.02, 0.4)).recording())
+    (doubt,) = [note for note in found.notes if note.code == "ambiguous"]
+    told = {found.frequency_hz, float(doubt.message.partition(" Hz")[0])}
+    assert sorted(told) == pytest.approx([126.5, 253.0], rel=0.01)
+
+
 def test_a_tone_beside_hum_is_found_and_doubted() -> None:
     found = plucked(Plucks(hz=51.3, hum=0.3).recording())
     assert found.frequency_hz == pytest.approx(51.3, rel=0.01)

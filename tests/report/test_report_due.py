@@ -61,8 +61,9 @@ def test_what_is_only_likely_is_told_as_probable() -> None:
 def test_overdue_is_the_first_line_whatever_the_trend_says() -> None:
     late = due(engine_record("main", series(history())), engine(), TODAY, 7200.0)
     lines = standing_words([late], today=TODAY).splitlines()
-    assert lines[0] == "main"
-    assert lines[2].startswith("Damper renewal: Overdue. The damper was to be renewed at")
+    assert lines[0] == "Damper renewal overdue: main."
+    assert lines[2] == "main"
+    assert lines[4].startswith("Damper renewal: Overdue. The damper was to be renewed at")
     text = words_of(Parsed(page([late], title="t", made_at=MADE_AT)))
     assert text.index("Damper renewal: Overdue") < text.index("Idle trend:")
     assert "No trend extends that interval." in text

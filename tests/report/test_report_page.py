@@ -103,6 +103,8 @@ def test_first_screen_says_what_which_how_far_since_when_until_when(parsed: Pars
 
 
 def test_overdue_renewal_comes_first(parsed: Parsed) -> None:
+    whole = words_of(parsed)
+    assert whole.index("Damper renewal overdue: generator.") < whole.index("Idle trend")
     second = words_of(parsed).partition("At the latest check-up")[2]
     generator = second[second.index("6 cylinders") :]
     assert generator.index("Damper renewal: Overdue") < generator.index("Idle trend:")
@@ -373,11 +375,16 @@ def test_write_never_replaces_a_foreign_file(tmp_path: Path, html: str) -> None:
 
 
 def test_write_says_what_to_do_when_it_cannot(tmp_path: Path) -> None:
-    missing = tmp_path / "missing" / "report.html"
+    (tmp_path / "file").write_text("no folder")
     with pytest.raises(VibetrendError, match=r"report\.html: the page cannot be written .* choose"):
-        write(missing, "x")
+        write(tmp_path / "file" / "report.html", "x")
     folder = tmp_path / "folder"
     folder.mkdir()
     with pytest.raises(VibetrendError, match="cannot be written"):
         write(folder, "x")
-    assert [path.name for path in tmp_path.iterdir()] == ["folder"]
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["file", "folder"]
+
+
+def test_write_makes_the_folder(tmp_path: Path) -> None:
+    write(tmp_path / "new" / "report.html", "x")
+    assert (tmp_path / "new" / "report.html").read_text() == "x"

@@ -18,10 +18,12 @@ from vibetrend.installation import (
     check_content,
     details_content,
     note_content,
+    photo_content,
     runout_content,
 )
 from vibetrend.quantities import ShownUnits, unit
 from vibetrend.report import page
+from vibetrend.report.isolating import isolating
 
 IMPERIAL = ShownUnits(
     length=unit("thou"), torque=unit("lbf ft"), force=unit("lbf"), velocity=unit("in/s")
@@ -79,6 +81,15 @@ def test_the_unit_that_is_shown_does_not_change_what_stands_where() -> None:
     assert states[0] == states[1]
 
 
+def test_a_tension_from_a_tone_has_no_more_digits_than_it_is_known_to() -> None:
+    tone = belt_content("fan", stage="as-installed", frequency_hz=126.4, span=250, span_unit="mm",
+                        mass_per_length=0.1, mass_unit="kg/m")  # fmt: skip
+    row = row_of(shown_page(recorded(record([("belt", START, tone)]))), "Belt fan, tension, as"
+                 " installed")  # fmt: skip
+    # 4 x 0.1 x 0.25^2 x 126.4^2 = 399.4 N; without any error stated three digits are told.
+    assert "| 399 N |" in row
+
+
 def test_a_surface_read_twice_is_one_picture_of_then_and_now(parsed: Parsed) -> None:
     fits = [v for tag, n, v in parsed.attributes if (tag, n) == ("path", "class") and "fit" in v]
     assert fits == ["fit then", "fit now"]
@@ -95,7 +106,8 @@ def test_a_surface_read_twice_is_one_picture_of_then_and_now(parsed: Parsed) -> 
 
 
 def test_how_far_a_face_is_exaggerated_is_said_in_times() -> None:
-    face = runout_content("face", [0, 0.1, 0.2, 0.1], unit="mm", diameter=240, end_play_held=True)
+    readings = [0, 0.03, 0.1, 0.17, 0.2, 0.17, 0.1, 0.03]
+    face = runout_content("face", readings, unit="mm", diameter=240, end_play_held=True)
     text = told(recorded(record([("runout", START, face)])))
     # 0.1 mm of deviation is drawn 34 px, the radius of 120 mm as 104 px: 392 times.
     assert "Exaggerated about 400 times: from ring to ring 0.05 mm." in text
@@ -116,10 +128,10 @@ def test_checklist_missing_finish_and_facts_are_told(parsed: Parsed) -> None:
     assert "The maker's years count from the day it was fitted Fitted by A. Example" in text
     assert "Not done: There is clearance all round" in text
     assert "1 May 2026: hose in the way" in text
-    assert "Not noted: The damper was pulled on" in text
+    assert "Not noted as checked: " in text
     states = [v for tag, n, v in parsed.attributes if (tag, n) == ("li", "data-state")]
     assert {state: states.count(state) for state in set(states)} == {
-        "check-done": 1, "check-not": 1, "check-open": 4,
+        "check-done": 1, "check-not": 1,
     }  # fmt: skip
     for sentence in record().missing:
         assert sentence in text
@@ -142,6 +154,43 @@ def test_what_is_no_picture_is_named_and_never_put_into_the_page(photos: dict[st
     parsed = shown_page(recorded(record()), photos=photos)
     assert not [tag for tag, _, _ in parsed.attributes if tag == "img"]
     assert "Kept as nose.jpg; no picture of it can be shown here." in words_of(parsed)
+
+
+def test_a_photo_kept_again_is_shown_once_with_its_newest_caption() -> None:
+    def kept(caption: str, date: dt.date = START) -> tuple[str, dt.date, dict[str, object]]:
+        content = photo_content(HASH, "a.jpg", media_type="image/jpeg", bytes=5, caption=caption)
+        return "photo", date, content
+
+    found = record([kept("first", LATER), kept("second"), kept("")])
+    (shown,) = found.photos
+    assert (shown.caption, shown.date) == ("second", START)
+    parsed = shown_page(recorded(found), photos={HASH: JPEG})
+    assert [v for tag, n, v in parsed.attributes if (tag, n) == ("img", "alt")] == ["second"]
+
+
+def test_names_written_right_to_left_are_set_apart_in_sentences() -> None:
+    """Unicode Standard Annex 9: the name alone is isolated, the sentence stays left to right."""
+    name, apart = "שפה 2", "\u2068שפה 2\u2069"
+    belt = [
+        ("belt", day, belt_content(name, stage=stage, tension=tension, unit="N"))
+        for day, stage, tension in ((START, "as-installed", 600), (LATER, "after-run-in", 500))
+    ]
+    found = record(
+        [("runout", START, runout_content(name, [0, 0.1, 0, -0.1], unit="mm")),
+         ("runout", LATER, runout_content(name, [0, 0.3, 0, -0.1], unit="mm")), *belt]
+    )  # fmt: skip
+    html = page([recorded(found)], title="t", made_at=MADE_AT)
+    assert f'<p dir="ltr">{apart} run-out is' in html
+    assert f"the {apart} moved by" in html
+    assert f'<p class="said" dir="ltr">Run in, belt {apart} kept' in html
+    assert f'<bdi dir="ltr">Run-out (TIR), {apart}</bdi>' in html
+    assert "\u2068" not in page([recorded(record())], title="t", made_at=MADE_AT)
+
+
+def test_the_longest_name_is_set_apart_first() -> None:
+    assert isolating(["שפה", "שפה ב", "rim"])("rim, שפה ב, שפה") == (
+        "rim, \u2068שפה ב\u2069, \u2068שפה\u2069"
+    )
 
 
 def test_a_person_s_own_words_are_shown_as_text() -> None:
@@ -196,6 +245,9 @@ def test_the_first_screen_names_what_is_beyond_until_it_is_put_right() -> None:
         "the maker's: at least 467 N (sheet 6)."
     )
     assert told in text
+    lacking = len(record().missing)
+    assert f" {lacking} points of a careful record are missing." in text
+    assert record().missing[0] not in text
     right = belt_content("alternator", stage="after-run-in", tension=116, unit="lbf")
     text = first_screen(recorded(record([*SOME, ("belt", LATER, right)])))
     assert "Installation record: Finished. 3 readings within the maker's limits. For 1" in text

@@ -16,7 +16,6 @@ from vibetrend.installation import (
     sentence,
 )
 from vibetrend.installation.as_json import as_json
-from vibetrend.installation.missing import called
 from vibetrend.logbook import Installation, Logbook
 from vibetrend.quantities import ShownUnits
 
@@ -101,25 +100,14 @@ def _runouts(readings: Sequence[Reading], surface: str) -> list[tuple[Reading, R
     return own
 
 
-def beyond_limit(its: Record) -> list[str]:
-    """Return what stands beyond the maker's limit by its latest reading, by name."""
-    latest = {(each.kind, each.name.casefold(), each.what): each for each in its.readings}
-    return [called(each) for each in latest.values() if each.state == "beyond"]
-
-
 def record_json(one: Installation, its: Record, shown: ShownUnits) -> dict[str, Any]:
     """Return the JSON form of an installation with its record, a sentence with each reading."""
-    found = its.to_dict()
-    told = [
-        {**row, "sentence": sentence(each, shown)}
-        for row, each in zip(found["readings"], its.readings, strict=True)
-    ]
     return {
-        **found,
+        **its.to_dict(),
         "meter_hours": one.meter_hours,
         "until": as_json(one.until),
         "until_hours": one.until_hours,
-        "readings": told,
+        "readings": [reading_json(each, shown) for each in its.readings],
     }
 
 

@@ -25,8 +25,7 @@ def play(plan: DemoPlan, logbook: Logbook, *, today: dt.date) -> Iterator[Added]
             details=demo_record.details(start.date) if recorded else None,
         )
         if recorded:
-            for kind, date, content in demo_record.entries(start.date):
-                logbook.add_entry(planned.name, kind, date=date, content=content)
+            demo_record.keep(logbook, start.date)
         for visit in planned.visits:
             for path in visit.files:
                 yield add_file(

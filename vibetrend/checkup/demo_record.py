@@ -5,19 +5,20 @@ file as those of an invented maker; no real damper, person or reading stands beh
 """
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Any
 
+from vibetrend.checkup.installing import finish
 from vibetrend.installation import (
     Content,
     belt_content,
     bolt_content,
     check_content,
     details_content,
-    finish_content,
     mark_content,
     runout_content,
 )
+from vibetrend.logbook import Logbook
 
 NAME = "main"
 """The engine that has a record."""
@@ -40,11 +41,6 @@ mark_offset = {{ max = 1.5, unit = "mm", source = "{_MADE_UP}" }}
 _WHO = "A. Example"
 _RUN_IN_DAYS = 3  # after the fitting, 10 h: the belt read and tensioned again
 _LATER_DAYS = 743  # after the fitting, some orders having risen: looked at again
-_LACKS = [
-    "The maker's limit is not in the engine file for: element recess. Write it there with its "
-    "unit and source.",
-    "No photo is kept.",
-]
 
 
 def details(fitted: dt.date) -> Content:
@@ -59,28 +55,43 @@ def details(fitted: dt.date) -> Content:
     )
 
 
-def entries(fitted: dt.date) -> Iterator[tuple[str, dt.date, Content]]:
-    """Yield kind, date and content of every entry, oldest first."""
-    yield from (("check", fitted, check_content(item, person=_WHO)) for item in _ON_FITTING)
-    yield "bolt", fitted, _bolt(["60 lbf ft", "135 lbf ft"])
-    yield "runout", fitted, _rim([0, 0.14, 0.22, 0.20, 0.12, -0.01, -0.11, -0.09], closing=0)
-    yield "runout", fitted, _face([0, 0.05, 0.10, 0.12, 0.09, 0.03, -0.02, -0.04])
-    yield "runout", fitted, _pulley([0, 0.010, 0.015, 0.010, 0.005, -0.005, -0.015, -0.010])
-    yield "mark", fitted, _mark("index-offset", 0)
-    yield "mark", fitted, _mark("element-recess", 1.5)  # the engine file holds no limit for it
-    yield "belt", fitted, _belt("as-installed", 142)
-
+def keep(logbook: Logbook, fitted: dt.date) -> None:
+    """Add the whole record of the damper fitted on a day, oldest first."""
     run_in = fitted + dt.timedelta(days=_RUN_IN_DAYS)
-    yield "belt", run_in, _belt("after-run-in", 98, note="slack after 10 h, tensioned again")
-    yield "belt", run_in, _belt("after-run-in", 116, note="after tensioning again")
-    yield "bolt", run_in, _bolt(["135 lbf ft"], recheck=True, note="did not turn")
-    yield "check", run_in, check_content("warm-recheck", person=_WHO)
-    yield "finish", run_in, finish_content(person=_WHO, missing=_LACKS)
-
     later = fitted + dt.timedelta(days=_LATER_DAYS)
-    yield "runout", later, _rim([0, 0.23, 0.49, 0.65, 0.63, 0.40, 0.14, -0.04], closing=0.01)
-    yield "runout", later, _face([0, 0.05, 0.10, 0.13, 0.09, 0.03, -0.02, -0.03])
-    yield "mark", later, _mark("index-offset", 0.6)
+    _add(logbook, fitted, _on_fitting())
+    _add(logbook, run_in, _after_run_in())
+    finish(logbook, NAME, date=run_in, person=_WHO)
+    _add(logbook, later, _looked_at_again())
+
+
+def _add(logbook: Logbook, date: dt.date, entries: Iterable[tuple[str, Content]]) -> None:
+    for kind, content in entries:
+        logbook.add_entry(NAME, kind, date=date, content=content)
+
+
+def _on_fitting() -> Iterator[tuple[str, Content]]:
+    yield from (("check", check_content(item, person=_WHO)) for item in _ON_FITTING)
+    yield "bolt", _bolt(["60 lbf ft", "135 lbf ft"])
+    yield "runout", _rim([0, 0.14, 0.22, 0.20, 0.12, -0.01, -0.11, -0.09], closing=0)
+    yield "runout", _face([0, 0.05, 0.10, 0.12, 0.09, 0.03, -0.02, -0.04])
+    yield "runout", _pulley([0, 0.010, 0.015, 0.010, 0.005, -0.005, -0.015, -0.010])
+    yield "mark", _mark("index-offset", 0)
+    yield "mark", _mark("element-recess", 1.5)  # the engine file holds no limit for it
+    yield "belt", _belt("as-installed", 142)
+
+
+def _after_run_in() -> Iterator[tuple[str, Content]]:
+    yield "belt", _belt("after-run-in", 98, note="slack after 10 h, tensioned again")
+    yield "belt", _belt("after-run-in", 116, note="after tensioning again")
+    yield "bolt", _bolt(["135 lbf ft"], recheck=True, note="did not turn")
+    yield "check", check_content("warm-recheck", person=_WHO)
+
+
+def _looked_at_again() -> Iterator[tuple[str, Content]]:
+    yield "runout", _rim([0, 0.23, 0.49, 0.65, 0.63, 0.40, 0.14, -0.04], closing=0.01)
+    yield "runout", _face([0, 0.05, 0.10, 0.13, 0.09, 0.03, -0.02, -0.03])
+    yield "mark", _mark("index-offset", 0.6)
 
 
 _ON_FITTING = ("clean", "pulled-on", "timing-mark", "ring-mark", "clearance")

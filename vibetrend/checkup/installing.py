@@ -2,18 +2,19 @@
 
 import datetime as dt
 import io
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
-from vibetrend.checkup.dampers import on_engine, reading_json, record
+from vibetrend.checkup.dampers import on_engine, reading_json, record, records
 from vibetrend.checkup.records import EngineRecord
-from vibetrend.errors import MeasureError, VibetrendError
+from vibetrend.errors import MeasureError, ReadError, VibetrendError
 from vibetrend.hashing import digest
 from vibetrend.ingest import content, kept_content, read
-from vibetrend.ingest.photo import LARGEST_PHOTO, checked, thumbnail
+from vibetrend.ingest.photo import LARGEST_PHOTO, Photo, checked, thumbnail
 from vibetrend.installation import (
+    Details,
     Reading,
     Record,
     RunOut,
@@ -23,6 +24,7 @@ from vibetrend.installation import (
     finish_content,
     photo_content,
 )
+from vibetrend.installation import Photo as KeptPhoto
 from vibetrend.installation.as_json import as_json
 from vibetrend.installation.bolts import bolt_of
 from vibetrend.logbook import Entry, Installation, Logbook
@@ -76,6 +78,8 @@ class Started:
     installation: Installation
     record: Record
     duplicate: bool
+    ends: Installation | None  # the damper before, whose time it ends
+    changed: tuple[str, ...]  # details that were stated otherwise before, plain sentences
 
 
 def start(
@@ -101,7 +105,7 @@ def start(
     VibetrendError
         If it cannot be, as `Logbook.start_installation` and `details_content` say.
     """
-    before = {each.id for each in logbook.installations(engine_name)}
+    before = {one.id: one_record for one, one_record in records(logbook, engine_name)}
     known = {name: value for name, value in details.items() if value}
     begun = logbook.start_installation(
         engine_name,
@@ -110,11 +114,24 @@ def start(
         as_found=as_found,
         details=details_content(**known, fitted_on=date) if known else None,
     )
+    its = record(logbook, begun, logbook.engine(engine_name))
+    duplicate = begun.id in before
+    former = [each for each in logbook.installations(engine_name) if each.id in before]
     return Started(
         installation=begun,
-        record=record(logbook, begun, logbook.engine(engine_name)),
-        duplicate=begun.id in before,
+        record=its,
+        duplicate=duplicate,
+        ends=former[-1] if former and not duplicate else None,
+        changed=tuple(_changed(before[begun.id].details, its.details)) if duplicate else (),
     )
+
+
+def _changed(was: Details, now: Details) -> Iterator[str]:
+    """Give each detail that is stated otherwise than before; the older entry is kept."""
+    for field in fields(Details):
+        old, new = getattr(was, field.name), getattr(now, field.name)
+        if old and old != new:
+            yield f"{field.name.replace('_', ' ').capitalize()} was {old} and is {new} now."
 
 
 def keep(
@@ -196,30 +213,36 @@ def add_photo(
     ----------
     date : datetime.date, optional
         Day it was taken; else what the camera wrote, if that lies within the present
-        installation, else today.
+        installation, else the day the same photo has in its record already, else today.
 
     Raises
     ------
     VibetrendError
         If it is no photo, or no installation had begun by then.
     """
+    if path.is_dir():
+        raise ReadError(f"{path} is a folder; name the photo's file")
     with content.opened(path) as stream:
         found = checked(stream.read(LARGEST_PHOTO + 1), name=str(path), keep_location=keep_location)
-    if date is None:
-        since = on_engine(logbook, engine_name, today).date
-        date = found.taken if found.taken and since <= found.taken <= today else today
-    else:
-        on_engine(logbook, engine_name, date)
-    remarks = []
+    whole = io.BytesIO(found.content)
+    sha256 = digest(whole)
+    own = on_engine(logbook, engine_name, today if date is None else date)
+    its = record(logbook, own, logbook.engine(engine_name))
+    before = next((each for each in its.photos if each.sha256 == sha256), None)
+    remarks: list[str] = []
+    if date is None and found.taken is not None and own.date <= found.taken <= today:
+        date = found.taken
+    elif date is None:
+        date = before.date if before else today
+        remarks += _why_not_the_cameras(found, own.date, date)
     if found.located:
         remarks.append("Where it was taken is not kept.")
     if not found.has_small:
         remarks.append(
             "It is HEIC: kept, but the page cannot show it. Add it as JPEG too, if you can."
         )
-    whole = io.BytesIO(found.content)
     entered = photo_content(
-        digest(whole),
+        sha256,
         path.name,
         media_type=found.media_type,
         bytes=len(found.content),
@@ -227,37 +250,60 @@ def add_photo(
         person=person,
     )
     logbook.keep_file(whole)
-    return keep(logbook, engine_name, "photo", entered, date=date, remarks=remarks)
+    kept = keep(logbook, engine_name, "photo", entered, date=date)
+    remarks += _of_the_same_photo(kept, before)
+    return replace(kept, remarks=tuple(remarks))
 
 
-def thumbnails(
-    logbook: Logbook, one: Record, *, tell: Callable[[str], None] | None = None
-) -> dict[str, bytes]:
-    """Return a small JPEG picture of each photo of a record, by SHA-256.
+def _why_not_the_cameras(found: Photo, since: dt.date, date: dt.date) -> Iterator[str]:
+    """Say why a photo has another date than the camera wrote, if it wrote one."""
+    if found.taken is not None:
+        yield (
+            f"The camera's date, {found.taken}, lies outside this damper's time, which began on "
+            f"{since}; the photo is dated {date}. Say when it was taken with --date."
+        )
+    elif found.stamp:
+        yield (
+            f"The camera's date, {found.stamp!r}, is no date; the photo is dated {date}. Say when "
+            f"it was taken with --date."
+        )
 
-    Where there is none, because it is HEIC or its original is damaged, `tell` is called with the
-    reason.
-    """
-    found = {}
-    for photo in one.photos:
-        try:
-            found[photo.sha256] = thumbnail(logbook.original(photo.sha256))
-        except VibetrendError as error:
-            if tell is not None:
-                tell(f"no picture of the photo {photo.name}: {error}")
-    return found
+
+def _of_the_same_photo(kept: Kept, before: KeptPhoto | None) -> Iterator[str]:
+    """Say that a photo was in the record before, under another entry."""
+    if before is None:
+        return
+    caption = f"caption {before.caption!r}" if before.caption else "without a caption"
+    told = f"of {before.date}, {caption}"
+    if not kept.entry.duplicate:
+        yield (
+            f"This photo is in the record already, {told}; it is kept again as stated now, and "
+            f"the page shows it once."
+        )
+    elif before.entry_id > kept.entry.id:
+        yield f"The page shows this photo once, as it was kept last: {told}."
 
 
 def small_photos(
     logbook: Logbook, engines: Iterable[EngineRecord], *, tell: Callable[[str], None]
 ) -> dict[str, bytes]:
-    """Return a small picture of every photo of some engines, as `thumbnails` does."""
-    found: dict[str, bytes] = {}
-    for engine in engines:
-        present = engine.installation_record
-        for one in (present, *(each.record for each in engine.earlier_installations)):
-            if one is not None:
-                found |= thumbnails(logbook, one, tell=tell)
+    """Return a small JPEG picture of every photo of some engines' records, by SHA-256.
+
+    Where there is none, because it is HEIC or its original is damaged, `tell` is called with the
+    reason.
+    """
+    names = {
+        photo.sha256: photo.name
+        for engine in engines
+        for one in (engine.installation_record, *(e.record for e in engine.earlier_installations))
+        for photo in (one.photos if one is not None else ())
+    }
+    found = {}
+    for sha256, name in names.items():
+        try:
+            found[sha256] = thumbnail(logbook.original(sha256))
+        except VibetrendError as error:
+            tell(f"no picture of the photo {name}: {error}")
     return found
 
 

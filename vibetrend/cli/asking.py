@@ -1,5 +1,6 @@
 """Questions put to a person at a terminal: what must be known, and once what else matters."""
 
+import select
 import sys
 from collections.abc import Callable
 from dataclasses import replace
@@ -66,18 +67,41 @@ def asking() -> "Callable[[Recording], Recording] | None":
 
 
 class Questions:
-    """Questions that may be left open: Enter skips one, the end of input (Ctrl-D) all that follow.
+    """Questions to a person at a terminal; a few also to whoever pipes in the answers.
 
-    Where there is nobody to ask, none is asked.
+    Enter leaves one open, the end of input (Ctrl-D) all that follow. Where nobody answers, none is
+    asked.
     """
 
     def __init__(self) -> None:
-        self._open = is_terminal()
+        self._at_terminal = is_terminal()
+        self._over = not self._at_terminal and _input_is_over()
 
     def say(self, text: str) -> None:
         """Tell the person something, if there is one."""
-        if self._open:
+        if self._at_terminal and not self._over:
             click.echo(text)
+
+    def need(self, option: str, question: str, kind: click.ParamType[Any], default: str) -> Any:
+        """Return the answer, or the default on Enter and where nobody answers; "" is none.
+
+        Raises
+        ------
+        click.MissingParameter
+            If nobody answers and there is no default.
+        """
+        answer = None
+        if not self._over:
+            answer = self._prompt(question, type=kind, default=default or None, show_choices=False)
+        if answer is None and not default:
+            raise click.MissingParameter(
+                ctx=click.get_current_context(), param_hint=f"'{option}'", param_type="option"
+            )
+        return kind.convert(default, None, None) if answer is None else answer
+
+    def may_skip(self) -> bool:
+        """Say whether a person is there who may leave open what has to be stated otherwise."""
+        return self._at_terminal
 
     def ask(self, question: str, meaning: Callable[[str], Answer]) -> Answer | None:
         """Return what an answer means; asks again where `meaning` raises a VibetrendError."""
@@ -88,21 +112,36 @@ class Questions:
             except VibetrendError as error:
                 raise click.BadParameter(str(error)) from error
 
-        if not self._open:
+        if self._over or not self._at_terminal:
             return None
+        answer: Answer | None = self._prompt(
+            question, default="", show_default=False, value_proc=understood
+        )
+        return answer
+
+    def _prompt(self, question: str, **options: Any) -> Any:
+        """Return the answer; None at the end of input, after which nothing is asked."""
         try:
-            answer: Answer | None = click.prompt(
-                question, default="", show_default=False, value_proc=understood
-            )
+            return click.prompt(question, **options)
         except click.Abort as stopped:
             if not isinstance(stopped.__context__, EOFError):  # Ctrl-C: nothing is to be done
                 raise
-            self._open = False
+            self._over = True
             click.echo()
             return None
-        return answer
 
 
 def is_terminal() -> bool:
     """Say whether there is a person to ask."""
-    return sys.stdin.isatty() and sys.stderr.isatty()
+    return sys.stdin is not None and sys.stdin.isatty() and sys.stderr.isatty()
+
+
+def _input_is_over() -> bool:
+    """Say whether no answer can come, as in a job without a terminal and without a pipe."""
+    if sys.stdin is None:
+        return True
+    try:
+        ready, _, _ = select.select([sys.stdin], [], [], 0)
+        return bool(ready) and not sys.stdin.buffer.peek(1)  # type: ignore[union-attr]
+    except (AttributeError, OSError, ValueError):  # it cannot be told before it is read
+        return False

@@ -14,7 +14,11 @@ if TYPE_CHECKING:
 
 @click.group()
 def engine() -> None:
-    """Describe the engines that are looked after."""
+    """Describe the engines that are looked after.
+
+    \b
+    Example: vibetrend engine show main
+    """
 
 
 engine.add_command(new)

@@ -1,7 +1,7 @@
 """``vibetrend engine new``: an engine file from options and answers."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -21,25 +21,18 @@ _SMALL = click.FloatRange(min=0, min_open=True, max=1000)
 _ANGLE = click.FloatRange(min=0, min_open=True, max=180)
 _PINS = click.Choice(["shared", "split"])
 _NUMBERING = click.Choice(["across", "along"])
+_CYLINDERS = click.IntRange(1, 24)
+_STROKES = click.Choice(["4", "2"])
+_DAMPER = click.Choice(["rubber", "viscous", "other", "unknown"])
 _MOUNTS = click.Choice(["rigid", "resilient", "unknown"])
 
 
 @click.command()
-@click.option("--name", prompt="Name of the engine", default="main")
-@click.option("--cylinders", prompt="Cylinders", type=click.IntRange(1, 24))
-@click.option(
-    "--strokes",
-    prompt="Four-stroke or two-stroke (4 or 2)",
-    default="4",
-    type=click.Choice(["4", "2"]),
-)
-@click.option("--fast-idle-rpm", prompt="Fast idle, rpm, at which you record", type=_ABOVE_0)
-@click.option(
-    "--damper",
-    prompt="Damper",
-    default="unknown",
-    type=click.Choice(["rubber", "viscous", "other", "unknown"]),
-)
+@click.option("--name", help="What you call the engine.  [default: main]")
+@click.option("--cylinders", type=_CYLINDERS, help="How many; must be stated.")
+@click.option("--strokes", type=_STROKES, help="Of a cycle.  [default: 4]")
+@click.option("--fast-idle-rpm", type=_ABOVE_0, help="The speed at which you record, rpm.")
+@click.option("--damper", type=_DAMPER, help="Its kind.  [default: unknown]")
 @click.option("--limit-db", type=_LIMIT_DB, help="Rise of an order that matters.  [default: 6.02]")
 @click.option("--small-velocity", type=_SMALL, help="Below it an order does not matter, mm/s.")
 @click.option("--firing-order", help='The cylinders as they fire, such as "1-5-3-6-2-4".')
@@ -81,7 +74,7 @@ def new(output: Path, **given: Any) -> None:
     """Write an engine file by answering plain questions, or by options.
 
     At a terminal whatever is not given is asked. Enter leaves a question open, Ctrl-D all that
-    follow.
+    follow. Without one, --cylinders and --fast-idle-rpm (or --generator) must be given.
 
     \b
     Example: vibetrend engine new --name main --cylinders 6
@@ -92,9 +85,10 @@ def new(output: Path, **given: Any) -> None:
 
     if output.exists():  # better said before the questions than after them
         raise EngineError(f"{output} is there already; choose another with --output")
-    values = _of_options(given)
+    questions = Questions()
+    values = _needed(_of_options(given), questions)
     Engine.of(values)
-    values = _asked(values, Questions())
+    values = _asked(values, questions)
     text = engine_file(values, file=str(output))
     described = Engine.parse(text, where=str(output))
     try:
@@ -158,6 +152,28 @@ def _meaning(option: str) -> Callable[[Any], Values]:
             return lambda value: {option: value}
 
 
+def _needed(values: Values, questions: Questions) -> Values:
+    """Return the values with what has to be known of any engine; else with its default.
+
+    Raises
+    ------
+    click.MissingParameter
+        If nobody states what has no default.
+    """
+    from vibetrend.engine import stated
+
+    for question, default in _NEEDED:
+        known = values if question.option != "damper" else values.get("damper", {})
+        if (question.key or question.option) in known:
+            continue
+        if question is _FAST_IDLE and ("generator" in values or questions.may_skip()):
+            continue  # a set's speed is known, and a person is asked for it among what may be open
+        option = f"--{question.option.replace('_', '-')}"
+        answer = questions.need(option, question.text, question.kind or click.STRING, default)
+        values = stated.merged(values, _meaning(question.option)(answer))
+    return values
+
+
 def _asked(values: Values, questions: Questions) -> Values:
     """Return the values with what a person at a terminal knows besides."""
     from vibetrend.engine import Engine, stated
@@ -202,6 +218,8 @@ def _applies(question: "_Question", values: Values) -> bool:
             return bool(values["cylinders"] % 2 == 0)
         case "firing_order":
             return bool(values["cylinders"] > 1)
+        case "fast_idle_rpm":
+            return "generator" not in values
         case _:
             return True
 
@@ -214,7 +232,19 @@ class _Question:
     key: str = ""  # of the file, where it is not the option's name
 
 
+_FAST_IDLE = _Question("fast_idle_rpm", "Fast idle, rpm, at which you record", _ABOVE_0)
+_NEEDED = (  # each with its default
+    (_Question("name", "Name of the engine"), "main"),
+    (_Question("cylinders", "Cylinders", _CYLINDERS), ""),
+    (_Question("strokes", "Four-stroke or two-stroke, 4 or 2", _STROKES), "4"),
+    (_FAST_IDLE, ""),
+    (
+        _Question("damper", "Damper: rubber, viscous, other or unknown", _DAMPER, key="type"),
+        "unknown",
+    ),
+)
 _QUESTIONS = (
+    replace(_FAST_IDLE, text=f"{_FAST_IDLE.text} (Enter: not known)"),
     _Question("limit_db", "Rise of an order that matters, dB (Enter for 6.02: doubled)", _LIMIT_DB),
     _Question(
         "small_velocity",

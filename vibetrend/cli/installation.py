@@ -33,6 +33,9 @@ def installation() -> None:
     check, photo, note    what was seen
     compare, show    how it stands, then and now
     finish   the job is closed; readings may be added afterwards
+
+    \b
+    Example: vibetrend installation check clean --engine main
     """
 
 
@@ -71,10 +74,11 @@ def start(
     The same again with --part, --serial and so on adds these to it.
 
     \b
-    Example: vibetrend installation start --engine main --date 2026-05-01 --hours 3120
+    Example: vibetrend installation start --engine main --date 2026-05-01
+               --hours 3120
     """
     from vibetrend.checkup import installing
-    from vibetrend.cli.installation_words import hours_words
+    from vibetrend.cli.installation_words import ISOLATE, hours_words
     from vibetrend.cli.words import wrapped
     from vibetrend.logbook import Logbook
     from vibetrend.settings import logbook_folder
@@ -92,6 +96,8 @@ def start(
                 "meter_hours": one.meter_hours,
                 "as_found": one.as_found,
                 "duplicate": begun.duplicate,
+                "ends": begun.ends and begun.ends.date.isoformat(),
+                "changed": list(begun.changed),
                 "details": begun.record.to_dict()["details"],
             }
         )
@@ -99,13 +105,20 @@ def start(
     what = "as found" if one.as_found else "new damper"
     known = "In the logbook already: installation" if begun.duplicate else "Installation"
     click.echo(f"{known} on {name} ({what}): {one.date}, {hours_words(one)}.")
+    if begun.ends:
+        click.echo(
+            f"It ends the time of the damper of {begun.ends.date}, {hours_words(begun.ends)}; that "
+            f"one's record stays."
+        )
+    for each in begun.changed:
+        click.echo(each)
     when = "take" if one.as_found else "when the belt is re-tensioned after run-in, take"
     following = (
         f"Next: enter what is measured and seen (vibetrend installation --help), and {when} the "
         f"baseline: three days of three placements each, phone off and on in between, added with "
         f"--baseline."
     )
-    click.echo("\n".join(wrapped(following)))
+    click.echo("\n".join([*wrapped(following), *wrapped(ISOLATE)]))
 
 
 @installation.command()
@@ -193,7 +206,8 @@ def photo(
     this damper's time.
 
     \b
-    Example: vibetrend installation photo rim.jpg --engine main --caption "dial on the rim"
+    Example: vibetrend installation photo rim.jpg --engine main
+               --caption "dial on the rim"
     """
     from vibetrend.checkup import installing
     from vibetrend.cli.installation_words import kept_words
@@ -245,7 +259,7 @@ def compare_readings(
     Example: vibetrend installation compare --engine main --surface rim
     """
     from vibetrend.checkup.dampers import compare
-    from vibetrend.cli.words import wrapped
+    from vibetrend.cli.installation_words import compared_words
     from vibetrend.installation import moved_sentence
     from vibetrend.installation.as_json import as_json as plain
     from vibetrend.logbook import Logbook
@@ -254,15 +268,14 @@ def compare_readings(
     shown = shown_units()
     with Logbook.open(logbook_folder(logbook)) as book:
         moved = compare(book, name, surface=surface, other=other, date=day(date))
-    said = moved_sentence(moved, shown)
     if as_json:
         dates = [moved.first.date.isoformat(), moved.second.date.isoformat()]
         print_json(
             {"engine": name, "name": moved.name, "dates": dates}
-            | {**plain(moved.change), "sentence": said}
+            | {**plain(moved.change), "sentence": moved_sentence(moved, shown)}
         )
     else:
-        click.echo("\n".join(wrapped(said)))
+        click.echo(compared_words(moved, shown))
 
 
 @installation.command()

@@ -60,7 +60,8 @@ def mark(
     face-wobble     of the ring's face, total indicator reading
 
     \b
-    Example: vibetrend installation mark --engine main --what index-offset --value "0.8 mm"
+    Example: vibetrend installation mark --engine main --what index-offset
+               --value "0.8 mm"
     """
     from vibetrend.checkup.installing import in_unit
     from vibetrend.installation import mark_content
@@ -91,7 +92,8 @@ def casing(
     """Keep the thickness of a viscous damper's casing at points around it.
 
     \b
-    Example: vibetrend installation casing --engine main --thicknesses 41.02,41.05,41.03 --unit mm
+    Example: vibetrend installation casing --engine main
+               --thicknesses 41.02,41.05,41.03 --unit mm
     """
     from vibetrend.checkup.installing import in_unit
     from vibetrend.installation import casing_content

@@ -100,8 +100,9 @@ def runout(
     file. Eight stations tell more than four; read the first once more after the turn (--closing).
 
     \b
-    Example: vibetrend installation runout --engine main --surface rim --readings 0,3,-2,3 --unit thou
-    """  # noqa: E501
+    Example: vibetrend installation runout --engine main --surface rim
+               --readings 0,3,-2,3 --unit thou
+    """
     from vibetrend.checkup.installing import in_unit
     from vibetrend.installation import runout_content
 
@@ -176,7 +177,8 @@ def bolt(
     """Keep how a bolt was tightened: its stages of torque, and of angle after them.
 
     \b
-    Example: vibetrend installation bolt --engine main --name centre --stage "50 N m"
+    Example: vibetrend installation bolt --engine main --name centre
+               --stage "50 N m"
     """
     from vibetrend.checkup.installing import in_unit, torque_unit
     from vibetrend.installation import bolt_content
@@ -244,8 +246,9 @@ def belt(
     and isolate its starting before you reach for the belt.
 
     \b
-    Example: vibetrend installation belt --engine main --belt alternator --stage as-installed --tension "140 lbf"
-    """  # noqa: E501
+    Example: vibetrend installation belt --engine main --belt alternator
+               --stage as-installed --tension "140 lbf"
+    """
     from vibetrend.checkup import installing
     from vibetrend.installation import belt_content
     from vibetrend.logbook import Logbook

@@ -1,6 +1,7 @@
 """The installation record in plain words: what was kept, how it stands, what is next."""
 
-from collections.abc import Sequence
+import datetime as dt
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from vibetrend.cli.words import wrapped
@@ -9,7 +10,7 @@ from vibetrend.trend.advice import CAUTIONS
 
 if TYPE_CHECKING:
     from vibetrend.checkup.installing import Kept
-    from vibetrend.installation import Record
+    from vibetrend.installation import Moved, Record
     from vibetrend.logbook import Installation
 
 ISOLATE, _, STANDS_ABOVE = CAUTIONS
@@ -67,8 +68,7 @@ def _named(kind: str, content: dict[str, object]) -> str:
 
 def said_of(kept: "Kept", shown: ShownUnits) -> list[str]:
     """Return the sentences that an entry's readings say, and what its belt kept of its tension."""
-    from vibetrend.installation import drop_sentence, sentence
-    from vibetrend.installation.sentences import mark_change_sentence
+    from vibetrend.installation import drop_sentence, mark_change_sentence, sentence
 
     said = [sentence(each, shown) for each in kept.readings]
     names = {each.name.casefold() for each in kept.readings}
@@ -90,35 +90,33 @@ def said_of(kept: "Kept", shown: ShownUnits) -> list[str]:
 def next_step(kept: "Kept") -> str:
     """Return what is to be done next, in a sentence or two."""
     kind, record = kept.entry.kind, kept.record
-    beyond = [each for each in kept.readings if each.state == "beyond"]
-    if beyond:
+    if any(each.state == "beyond" for each in kept.readings):
         what = _BEYOND.get(kind, "find out why, and ask the maker")
         return f"beyond the maker's limit: {what} before the engine is run."
-    if kind == "finish":
-        return _after_the_job(record)
+    if kind == "finish" or not record.missing:
+        if record.beyond:
+            return f"{_beyond(record)[:-1]}; {_PUT_RIGHT}"
+        return _after_the_job(record) if kind == "finish" else _CLOSE
     if kind == "belt" and record.belts_settled is False:
         return (
             "run it in as the maker says, re-tension it, and enter that with --stage "
             "after-run-in; a baseline is best begun after it."
         )
-    if not record.missing:
-        return "nothing is missing; close the job: vibetrend installation finish"
+    lacks = f"the record still lacks {_count(record.missing)}"
     if record.finished is not None:
-        return f"the record still lacks {_count(record.missing)}."
-    return (
-        f"the record still lacks {_count(record.missing)}, as vibetrend installation show "
-        f"lists; first: {record.missing[0]}"
-    )
+        return f"{lacks}."
+    return f"{lacks}, as vibetrend installation show lists; first: {record.missing[0]}"
+
+
+_CLOSE = "nothing is missing; close the job: vibetrend installation finish"
+_PUT_RIGHT = "put it right and read again before the engine is run."
+
+
+def _beyond(record: "Record") -> str:
+    return f"Beyond the maker's limit, by the latest reading: {', '.join(record.beyond)}."
 
 
 def _after_the_job(record: "Record") -> str:
-    from vibetrend.checkup.dampers import beyond_limit
-
-    if beyond := beyond_limit(record):
-        return (
-            f"beyond the maker's limit is: {', '.join(beyond)}. Put it right and read again before "
-            f"the engine is run."
-        )
     if record.belts_settled is False:
         return "when the belt is re-tensioned after run-in, enter that, then take the baseline."
     return (
@@ -128,16 +126,28 @@ def _after_the_job(record: "Record") -> str:
 
 
 def finish_words(kept: "Kept") -> str:
-    """Return that a job is closed, and what its record lacks."""
-    lines = wrapped(_what(kept))
-    missing = kept.record.missing
-    if missing:
-        lines += [f"It lacks {_count(missing)}, which may be added afterwards:"]
-        for each in missing:
+    """Return that a job is closed, and what its record lacks; first what is beyond a limit."""
+    record = kept.record
+    lines = [*wrapped(_beyond(record)), ""] if record.beyond else []
+    lines += wrapped(_what(kept))
+    if record.missing:
+        lines += [f"It lacks {_count(record.missing)}, which may be added afterwards:"]
+        for each in record.missing:
             lines += wrapped(f"- {each}", indent="  ")
     else:
         lines += ["Nothing is missing."]
-    return "\n".join([*lines, "", *wrapped(f"Next: {next_step(kept)}"), *wrapped(STANDS_ABOVE)])
+    following = _PUT_RIGHT if record.beyond else next_step(kept)
+    lines += ["", *wrapped(f"Next: {following}")]
+    return "\n".join([*lines, *wrapped(ISOLATE), *wrapped(STANDS_ABOVE)])
+
+
+def compared_words(moved: "Moved", shown: ShownUnits) -> str:
+    """Return what moved between two sets of run-out."""
+    from vibetrend.installation import moved_sentence
+
+    return "\n".join(
+        [*wrapped(moved_sentence(moved, shown)), "", *wrapped(ISOLATE), *wrapped(STANDS_ABOVE)]
+    )
 
 
 def record_words(
@@ -145,38 +155,88 @@ def record_words(
 ) -> str:
     """Return the record of every damper an engine had, the latest last."""
     blocks = ["\n".join(_damper(name, one, record, shown)) for one, record in every]
-    return "\n\n".join([*blocks, "\n".join(wrapped(STANDS_ABOVE))])
+    return "\n\n".join([*blocks, "\n".join([*wrapped(ISOLATE), *wrapped(STANDS_ABOVE)])])
 
 
 def _damper(name: str, one: "Installation", record: "Record", shown: ShownUnits) -> list[str]:
-    from vibetrend.checkup.dampers import beyond_limit
-    from vibetrend.installation import drop_sentence, moved_sentence, sentence
-    from vibetrend.installation.sentences import mark_change_sentence
-
     title = f"{name}: damper of {record.date}"
-    since = f"{'found on the engine' if record.as_found else 'fitted'} at {hours_words(one)}"
+    since = f"{'Found on the engine' if record.as_found else 'Fitted'} at {hours_words(one)}"
     until = "" if one.until is None else f", until {one.until} ({one.until_hours:g} h in all)"
-    lines = [title, "-" * len(title), *wrapped(f"{since}{until}".capitalize() + ".")]
+    lines = [title, "-" * len(title), *wrapped(f"{since}{until}.")]
     lines += [line for each in _details(record) for line in wrapped(each)]
-    said = [f"{each.date}  {sentence(each, shown)}" for each in record.readings]
-    said += [f"{each.date}  Photo {each.name}. {each.caption}".strip() for each in record.photos]
-    said += [f"{each.date}  {each.text}" for each in record.notes]
-    lines += _listed("Readings and notes", sorted(said, key=lambda text: text[:10]))
-    compared = [drop_sentence(each, shown) for each in record.belt_drops]
-    compared += [moved_sentence(each, shown) for each in record.moved]
-    compared += [mark_change_sentence(each, shown) for each in record.marks_moved]
-    lines += _listed("Compared", compared)
-    answers = {True: "done", False: "NOT done", None: "not noted"}
-    checks = [
-        f"{each.sentence} {answers[each.done]}. {each.note}".strip() for each in record.checks
-    ]
-    lines += _listed("Checked", checks)
-    lines += _listed("Beyond the maker's limit, by the latest reading", beyond_limit(record))
+    lines += wrapped(_beyond(record)) if record.beyond else []
+    for kind, heading in _HEADINGS.items():
+        lines += _listed(heading, _of_kind(kind, record, shown), column=_DATE)
+    notes = [_dated(each.date, each.text) for each in record.notes]
+    photos = [_dated(each.date, f"{each.name}. {each.caption}") for each in record.photos]
+    lines += _listed("Notes", notes, column=_DATE)
+    lines += _listed("Photos", photos, column=_DATE)
+    lines += _listed("Checked", _checked(record), column=_ANSWER)
     lines += _listed("Still missing", record.missing)
     if record.finished is not None:
         who = f" by {record.finished.person}" if record.finished.person else ""
         lines += ["", *wrapped(f"Finished on {record.finished.date}{who}. {record.finished.note}")]
     return lines
+
+
+_DATE, _ANSWER = 10, 8  # letters of a date, and of "NOT done"
+_HEADINGS = {
+    "runout": "Run-out",
+    "bolt": "Bolts",
+    "belt": "Belts",
+    "mark": "Rubber damper",
+    "casing": "Casing",
+    "fluid": "Fluid",
+}
+
+
+def _of_kind(kind: str, record: "Record", shown: ShownUnits) -> list[str]:
+    """Return the readings of a kind by date, then what changed; a doubt they share is said once."""
+    from vibetrend.installation import (
+        RunOut,
+        drop_sentence,
+        mark_change_sentence,
+        moved_sentence,
+        sentence,
+    )
+
+    told: set[str] = set()
+
+    def once(text: str, doubts: Iterable[str]) -> str:
+        for each in doubts:
+            text = text.replace(f" {each}", "") if each in told else text
+            told.add(each)
+        return text
+
+    said = []
+    for each in record.readings:
+        if each.kind == kind:
+            doubts = [each.details.missed.sentence] if isinstance(each.details, RunOut) else []
+            said.append(_dated(each.date, once(sentence(each, shown), doubts)))
+    changed = []
+    match kind:
+        case "runout":
+            changed = [once(moved_sentence(m, shown), m.change.caveats) for m in record.moved]
+        case "belt":
+            changed = [drop_sentence(each, shown) for each in record.belt_drops]
+        case "mark":
+            changed = [mark_change_sentence(each, shown) for each in record.marks_moved]
+    return said + [_dated(None, each) for each in changed]
+
+
+def _checked(record: "Record") -> list[str]:
+    """Return the points that were answered; the others are among what is missing."""
+    answers = {True: "done", False: "NOT done"}
+    return [
+        f"{answers[each.done]:{_ANSWER}}  {each.sentence} {each.note}".strip()
+        for each in record.checks
+        if each.done is not None
+    ]
+
+
+def _dated(date: dt.date | None, text: str) -> str:
+    when = "" if date is None else date.isoformat()
+    return f"{when:{_DATE}}  {text}"
 
 
 def _details(record: "Record") -> list[str]:
@@ -192,10 +252,13 @@ def _details(record: "Record") -> list[str]:
     return [each for each in (f"{said}." if said else "", known.notes) if each]
 
 
-def _listed(title: str, items: Sequence[str]) -> list[str]:
+def _listed(title: str, items: Sequence[str], *, column: int = 0) -> list[str]:
+    """Return items below a title, their text behind a first column of so many letters."""
     if not items:
         return []
-    return ["", f"{title}:", *(line for each in items for line in wrapped(each, indent="  "))]
+    hanging = " " * (column + 4)
+    lines = (line for each in items for line in wrapped(each, indent="  ", hanging=hanging))
+    return ["", f"{title}:", *lines]
 
 
 def hours_words(one: "Installation") -> str:

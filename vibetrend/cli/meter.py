@@ -29,6 +29,9 @@ def meter() -> None:
 
     --hours everywhere is what the meter shows. True engine hours, which intervals and trends
     count by, come from this log: enter a change before anything that was read after it.
+
+    \b
+    Example: vibetrend meter read --engine main --hours 3340
     """
 
 
@@ -66,7 +69,8 @@ def replace(name: str, logbook: Path | None, as_json: bool, **change: Any) -> No
     """Enter that the hour meter was replaced by another.
 
     \b
-    Example: vibetrend meter replace --engine main --date 2026-06-01 --before 3340 --after 0
+    Example: vibetrend meter replace --engine main --date 2026-06-01
+               --before 3340 --after 0
     """
     _change("replaced", name=name, logbook=logbook, as_json=as_json, **change)
 
@@ -83,7 +87,8 @@ def roll_over(name: str, logbook: Path | None, as_json: bool, **change: Any) -> 
     """Enter that the hour meter went past its highest number and began anew.
 
     \b
-    Example: vibetrend meter roll-over --engine main --date 2026-06-01 --before 9999.9
+    Example: vibetrend meter roll-over --engine main --date 2026-06-01
+               --before 9999.9
     """
     _change("rolled-over", name=name, logbook=logbook, as_json=as_json, **change)
 

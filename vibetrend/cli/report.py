@@ -1,8 +1,6 @@
 """``vibetrend report``: the page to keep and to hand over, and the calendar of what is due."""
 
 import datetime as dt
-import os
-import tempfile
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from types import MappingProxyType
@@ -86,31 +84,12 @@ def write_calendar(
     records: "Sequence[EngineRecord]", path: Path, *, tell: Callable[[str], None]
 ) -> Path:
     """Write what is due as a calendar file, whole or not at all; `tell` what has no date."""
-    from vibetrend.errors import VibetrendError
+    from vibetrend.report import writing
     from vibetrend.report.calendar import calendar, left_out
 
     now = dt.datetime.now().astimezone()
-    content = calendar(records, made_at=now).encode()
-    try:
-        if path.exists() and path.stat().st_size and _OURS not in path.read_bytes():
-            raise VibetrendError(
-                f"{path}: another file has this name and is left alone; choose another --calendar"
-            )
-        path.parent.mkdir(parents=True, exist_ok=True)
-        handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name[:40]}.")
-        try:
-            with os.fdopen(handle, "wb") as file:
-                file.write(content)
-            Path(beside).chmod(0o644)
-            Path(beside).replace(path)
-        except OSError:
-            Path(beside).unlink(missing_ok=True)
-            raise
-    except OSError as error:
-        raise VibetrendError(
-            f"{path}: the calendar cannot be written ({error.strerror}); choose a file in a folder "
-            f"that may be written to"
-        ) from error
+    kind = writing.Kind(name="calendar", signature=_OURS, option="--calendar")
+    writing.write(path, calendar(records, made_at=now).encode(), kind)
     for why in left_out(records, made_at=now):
         tell(f"not in the calendar: {why}")
     return path
@@ -126,7 +105,6 @@ def write_page(
 ) -> Path:
     """Write the page of some engines, with small `photos` by SHA-256, and return its path."""
     from vibetrend.checkup.twins import side_by_side
-    from vibetrend.errors import VibetrendError
     from vibetrend.report import page, write
     from vibetrend.settings import shown_units
 
@@ -140,12 +118,6 @@ def write_page(
         shown=shown_units(),
         photos=photos,
     )
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise VibetrendError(
-            f"{path}: its folder cannot be made ({error.strerror}); choose another --output"
-        ) from error
     write(path, html)
     return path
 

@@ -51,7 +51,8 @@ def simulate(
     """Make recordings whose truth is known: to try the program out, or to test it.
 
     \b
-    Example: vibetrend simulate --engine engine.toml --output clip.csv --change 1.5 4
+    Example: vibetrend simulate --engine engine.toml --output clip.csv
+               --change 1.5 4
     """
     from vibetrend.simulate import demo as write_demo
 

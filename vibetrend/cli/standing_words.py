@@ -11,7 +11,7 @@ from vibetrend.quantities import ShownUnits
 from vibetrend.report import pairs, work
 from vibetrend.report import shown as in_shown
 from vibetrend.report.facts import facts, short_name
-from vibetrend.report.statements import further, idle_trend, statements
+from vibetrend.report.statements import further, idle_trend, overdue, statements
 from vibetrend.report.words import NOTHING, STATE_WORDS, date, fixed, series_name
 from vibetrend.trend.advice import CAUTIONS
 
@@ -26,7 +26,8 @@ def standing_words(
     records: Sequence[EngineRecord], *, today: dt.date, shown: ShownUnits = _AS_KEPT
 ) -> str:
     """Return where each engine stands: first screen, each series' advice, the cautions."""
-    blocks = ["\n".join(_engine(record, today, shown)) for record in records]
+    blocks = ["\n".join(wrapped(line))] if (line := overdue(records)) else []
+    blocks += ["\n".join(_engine(record, today, shown)) for record in records]
     twins = [in_shown.side_by_side(each, shown) for each in side_by_side(records)]
     blocks += ["\n".join(_side_by_side(each)) for each in twins]
     blocks.append("\n".join(line for caution in CAUTIONS for line in wrapped(caution)))

@@ -88,11 +88,13 @@ def _or_dash(number: float, form: str) -> str:
 
 def added_words(added: "Added") -> str:
     """Return one line for a recording kept, and its doubts."""
+    from vibetrend.logbook.hours import in_words
+
     kept = added.kept
     if added.measurement is None:
         lines = [
-            f"{added.path}: in the logbook already as {kept.id} ({kept.date}, {kept.hours:g} h); "
-            f"nothing changed",
+            f"{added.path}: in the logbook already as {kept.id} ({kept.date}, "
+            f"{in_words(kept.hours, kept.meter_hours)}); nothing changed",
             *wrapped(added.remark, indent="  ", hanging="  "),
         ]
         return "\n".join(lines)

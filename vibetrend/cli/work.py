@@ -49,7 +49,11 @@ _NOTHING_BETWEEN = (
 
 @click.group()
 def work() -> None:
-    """Enter work that may have moved levels for good: comparison begins anew after it."""
+    """Enter work that may have moved levels for good: comparison begins anew after it.
+
+    \b
+    Example: vibetrend work list --engine main
+    """
 
 
 @work.command()
@@ -59,6 +63,7 @@ def work() -> None:
 @click.option(
     "--what",
     type=_Kind(_KINDS),
+    metavar="KIND",
     required=True,
     help="What was renewed, moved or taken apart: mounts; injection (pump, nozzles, pipes); belt; "
     "driven-part (alternator, pump); alignment of the shaft; overhaul; lay-up, the engine standing "
@@ -86,7 +91,8 @@ def add(
     before it was entered, else after it: so add the check-up, then enter the work.
 
     \b
-    Example: vibetrend work add --engine main --date 2027-03-01 --hours 4200 --what mounts
+    Example: vibetrend work add --engine main --date 2027-03-01 --hours 4200
+               --what mounts
     """
     from vibetrend.logbook import Logbook
     from vibetrend.logbook.hours import in_words

@@ -128,6 +128,11 @@ def limit(text: str) -> dict[str, Any]:
     if found is None or _says_both(found):
         raise EngineError(f"limit {text!r} is not understood; write it as {LIMIT_EXAMPLE!r}")
     if not found["unit"].strip():
+        if comma := re.search(r"\d+,\d+", rest):
+            raise EngineError(
+                f"limit {text!r}: a comma ends the number, so write {comma[0]!r} with a decimal "
+                f"point, as in 0.5, and thousands without a comma"
+            )
         raise EngineError(f"limit {text!r} has no unit; write it as {LIMIT_EXAMPLE!r}")
     if not source:
         raise EngineError(

@@ -40,7 +40,8 @@ class Photo:
     content: bytes
     media_type: str  # e.g. "image/jpeg"
     located: bool  # the file told where it was taken, and this content does not any more
-    taken: dt.date | None  # as the camera wrote it
+    taken: dt.date | None  # as the camera wrote it; None if it wrote none, or none that can be
+    stamp: str  # what it wrote for that; empty if nothing
     has_small: bool  # `thumbnail` can show it
 
 
@@ -65,15 +66,13 @@ def checked(content: bytes, *, name: str, keep_location: bool = False) -> Photo:
         raise ReadError(f"{name}: empty; copy the photo again")
     if len(content) > LARGEST_PHOTO:
         raise ReadError(
-            f"{name}: {len(content) / 2**20:.0f} MB, and {LARGEST_PHOTO / 2**20:.0f} MB is the "
-            f"most a photo may have; make it smaller first"
+            f"{name}: larger than {LARGEST_PHOTO / 2**20:.0f} MB, the most a photo may have; make "
+            f"it smaller first"
         )
     media_type = _media_type(content, name)
-    taken = None
-    if media_type != _HEIC:
-        taken = _look_at(content, name)
+    stamp = "" if media_type == _HEIC else _look_at(content, name)
     kept = content if keep_location else without_location(content)
-    return Photo(kept, media_type, kept != content, taken, media_type != _HEIC)
+    return Photo(kept, media_type, kept != content, _day(stamp), stamp, media_type != _HEIC)
 
 
 def thumbnail(content: bytes) -> bytes:
@@ -136,11 +135,14 @@ def _refuse_if_cut_short(content: bytes, name: str) -> None:
         place += length
 
 
-def _look_at(content: bytes, name: str) -> dt.date | None:
-    """See that a photo can be unpacked, and return the day its camera says it was taken."""
+def _look_at(content: bytes, name: str) -> str:
+    """See that a photo can be unpacked, and return the day its camera says it was taken, as text.
+
+    Where the day is not known, blanks stand between colons (CIPA DC-008): that is no text.
+    """
     try:
         with warnings.catch_warnings(action="ignore"), _opened(content) as image:
-            stamp = str(_tag(image, _TAKEN, directory=_EXIF))
+            stamp = str(_tag(image, _TAKEN, directory=_EXIF) or "")
             image.draft("RGB", (SMALL_SIDE, SMALL_SIDE))
             image.load()
     except Image.DecompressionBombError as error:
@@ -149,8 +151,12 @@ def _look_at(content: bytes, name: str) -> dt.date | None:
         ) from error
     except _BROKEN as error:
         raise ReadError(f"{name}: the photo is damaged or cut short; copy it again") from error
+    return stamp[:10].strip(": \0")
+
+
+def _day(stamp: str) -> dt.date | None:
     try:
-        return dt.datetime.strptime(stamp[:10], "%Y:%m:%d").date()
+        return dt.datetime.strptime(stamp, "%Y:%m:%d").date()
     except ValueError:
         return None
 

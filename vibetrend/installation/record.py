@@ -43,7 +43,7 @@ class Record:
     details: Details
     readings: tuple[Reading, ...]  # by date, then as entered
     checks: tuple[Check, ...]  # every point that applies, and those answered beside
-    photos: tuple[Photo, ...]
+    photos: tuple[Photo, ...]  # each once, as it was kept last
     notes: tuple[WrittenNote, ...]
     finished: Finish | None
     unreadable: tuple[str, ...]  # entries left out of all the rest, and why, plain sentences
@@ -122,7 +122,7 @@ def record_of(
             damper=engine.damper.type,
             as_found=as_found,
         ),
-        photos=tuple(
+        photos=_once(
             Photo(entry_id=entry.id, date=entry.date, **content)
             for entry, content in contents["photo"]
         ),
@@ -181,6 +181,16 @@ def _left_out(entry: Entry, why: str) -> str:
         f"in it is counted: {why}. If a newer vibetrend wrote it, update vibetrend; else it is "
         f"damaged: restore the logbook from a backup."
     )
+
+
+def _once(photos: Iterable[Photo]) -> tuple[Photo, ...]:
+    """Return each photo once, as it was kept last; its caption stays until there is another."""
+    found: dict[str, Photo] = {}
+    for each in sorted(photos, key=lambda photo: photo.entry_id):
+        before = found.get(each.sha256)
+        caption = each.caption or (before.caption if before else "")
+        found[each.sha256] = replace(each, caption=caption)
+    return tuple(sorted(found.values(), key=lambda photo: (photo.date, photo.entry_id)))
 
 
 def _finished(found: Sequence[tuple[Entry, Content]]) -> Finish | None:

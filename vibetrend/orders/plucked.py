@@ -92,7 +92,7 @@ def plucked(recording: Recording) -> Plucked:
         rung.append(begun)
     if 2 * hidden > len(rung):
         raise cannot("what sounds all the time hides the plucks")
-    rung = [each for each in _recurring(rung) if each]
+    rung = [each for each in rung if each]
     if not rung:
         raise cannot("no tone rings after the plucks")
     own, others = _likeliest(rung)
@@ -163,25 +163,6 @@ def _began(tone: Tone, samples: FloatArray, start: int, end: int, rate: float) -
         return True
     after = samples[start : start + len(before)]
     return heard(tone, before, rate) < _WAS_THERE * heard(tone, after, rate)
-
-
-def _recurring(rung: Sequence[list[Tone]]) -> list[list[Tone]]:
-    """Return the tones that another pluck shows too; all, if there is but one pluck."""
-    if len(rung) < 2:
-        return list(rung)
-    return [
-        [
-            tone
-            for tone in one
-            if any(
-                abs(tone.hz / other.hz - 1) < _AGREE
-                for each in rung
-                if each is not one
-                for other in each
-            )
-        ]
-        for one in rung
-    ]
 
 
 def _weight(tone: Tone, rung: Sequence[Tone]) -> float:

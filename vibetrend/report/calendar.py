@@ -6,7 +6,6 @@ their UID, and SEQUENCE grows with the time the file was made.
 """
 
 import datetime as dt
-import unicodedata
 import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -18,14 +17,15 @@ from vibetrend.errors import VibetrendError
 from vibetrend.installation.renewal import SOON_DAYS, Renewal
 from vibetrend.installation.use import Reached
 from vibetrend.report import words
+from vibetrend.report.isolating import isolated
 from vibetrend.trend.advice import CAUTIONS
 
 RENEWAL_ALARMS = (SOON_DAYS, 14)  # days before: time to order a damper, and to find a day
 CHECKUP_ALARMS = (7,)
+_MORNING = 9  # o'clock
 MAKERS_WORD = "The maker's interval stands above any trend."
 
 _SPACE = uuid.UUID("6e0d9d0c-3f0a-5a53-9c43-2b8d9a2f7d11")  # of the names that UIDs are made from
-_ISOLATE, _POP = "\N{FIRST STRONG ISOLATE}", "\N{POP DIRECTIONAL ISOLATE}"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,6 +35,18 @@ class _Entry:
     title: str
     lines: list[str]
     alarms: tuple[int, ...]  # days before
+
+    def rings(self, made_at: dt.datetime) -> list[dt.timedelta]:
+        """Return when its alarms ring, after midnight of its day: those that still lie ahead.
+
+        Where none does, one rings in the morning of the day itself, or within the hour if that
+        morning is over.
+        """
+        today = made_at.date()
+        ahead = [dt.timedelta(days=-each) for each in self.alarms]
+        ahead = [each for each in ahead if self.date + each > today]
+        over = made_at.hour + 1 if self.date == today else 0
+        return ahead or [dt.timedelta(hours=max(_MORNING, over))]
 
 
 def calendar(records: Sequence[EngineRecord], *, made_at: dt.datetime) -> str:
@@ -70,7 +82,7 @@ def left_out(records: Sequence[EngineRecord], *, made_at: dt.datetime) -> list[s
     """Return what has no date and is not in the calendar, and why, one sentence each."""
     today = made_at.date()
     return [
-        f"{_isolated(record.engine.name)}: {why}"
+        f"{isolated(record.engine.name)}: {why}"
         for record in records
         for why in _planned(record, today)[1]
     ]
@@ -88,13 +100,13 @@ def _event(record: EngineRecord, entry: _Entry, made_at: dt.datetime) -> Event:
     event.add("sequence", int(stamp.timestamp()) // 60)  # 3.8.7.4: of a newer file it is greater
     event.add("dtstart", entry.date)  # a date alone lasts that day, 3.6.1
     event.add("transp", "TRANSPARENT")  # it takes no time of the day
-    event.add("summary", f"{_isolated(name)}: {entry.title}")
+    event.add("summary", f"{isolated(name)}: {entry.title}")
     event.add("description", "\n".join([*dict.fromkeys(entry.lines), "", *CAUTIONS]))
-    for days in entry.alarms:
+    for rings in entry.rings(made_at):
         alarm = Alarm()
         alarm.add("action", "DISPLAY")
-        alarm.add("description", f"{_isolated(name)}: {entry.title}")
-        alarm.add("trigger", dt.timedelta(days=-days))
+        alarm.add("description", f"{isolated(name)}: {entry.title}")
+        alarm.add("trigger", rings)
         event.add_component(alarm)
     return event
 
@@ -171,8 +183,8 @@ def _by_hours(record: EngineRecord, today: dt.date) -> _Entry | str:
         title, date = f"read the hour meter: the damper is due at {at}", today
         said = f"By the use so far the {at} may have been reached by now. Read the hour meter."
     else:
-        title = f"about now at {at}: renew the crankshaft damper"
         date = due.hours_reached.middle
+        title = f"about due: renew the crankshaft damper, {_expected(at, date)}"
         said = f"The damper is due at {at}. {_range(due.hours_reached)}"
     return _Entry(
         key="renewal by hours",
@@ -197,7 +209,7 @@ def _checkup(record: EngineRecord, today: dt.date) -> _Entry | str:
     if hours <= (record.status["hours"] or 0.0):
         title, said = "record the engine again now", [f"The next check-up is due now, at {at}."]
     else:
-        title = f"about now at {at}: record the engine again"
+        title = f"about due: record the engine again, {_expected(at, reached.middle)}"
         said = [f"The next check-up is due at {at}. {_range(reached)}", *_use(record.renewal)]
     return _Entry(
         key="check-up",
@@ -206,6 +218,10 @@ def _checkup(record: EngineRecord, today: dt.date) -> _Entry | str:
         lines=[*said, "Same spot, same speed, warm, out of gear."],
         alarms=CHECKUP_ALARMS,
     )
+
+
+def _expected(at: str, date: dt.date) -> str:
+    return f"{at} expected around {words.date(date)}"
 
 
 def _range(reached: Reached) -> str:
@@ -260,10 +276,3 @@ def _hours(record: EngineRecord, hours: float) -> str:
 def _rough(value: float) -> str:
     """Return a number with two digits."""
     return f"{float(f'{value:.2g}'):.0f}" if value >= 10 else f"{value:.1f}"
-
-
-def _isolated(name: str) -> str:
-    """Return a name that keeps what stands beside it in place if it is written right to left."""
-    if any(unicodedata.bidirectional(letter) in ("R", "AL") for letter in name):
-        return f"{_ISOLATE}{name}{_POP}"
-    return name

@@ -89,7 +89,7 @@ def _tone(state: str) -> str:
 
 _NOT_KNOWN = {
     *("no-baseline", "learning", "not-measured", "renewal-unknown", "reading-limit-unknown"),
-    *("check-open", "record-none", "record-open"),
+    *("record-none", "record-open"),
 }
 
 

@@ -1,7 +1,7 @@
 """The installation record as the page shows it."""
 
 import base64
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from markupsafe import Markup
@@ -11,6 +11,7 @@ from vibetrend.installation import (
     Belt,
     Bolt,
     Casing,
+    Check,
     Fluid,
     Photo,
     Reading,
@@ -18,12 +19,14 @@ from vibetrend.installation import (
     RunOut,
     digits,
     drop_sentence,
+    mark_change_sentence,
     moved_sentence,
 )
 from vibetrend.installation.marks import MARKS
-from vibetrend.installation.sentences import mark_change_sentence, runout_sentences
+from vibetrend.installation.sentences import runout_sentences
 from vibetrend.quantities import ShownUnits
 from vibetrend.report import measured
+from vibetrend.report.isolating import isolated, isolating
 from vibetrend.report.turns import Surface, surfaces
 from vibetrend.report.words import date, hours, with_dates
 from vibetrend.trend.phrases import capital
@@ -69,12 +72,9 @@ class Fitting:
     surfaces: list[Surface]
     rows: list[Row]
     more: list[str]  # what is told of several readings together
+    checks: list[Check]  # those answered; the others are among what is missing
+    missing: list[str]
     photos: list[Picture]
-
-    @property
-    def checked(self) -> bool:
-        """Whether anything of the checklist was answered."""
-        return any(check.done is not None for check in self.record.checks)
 
 
 def fitting(
@@ -83,24 +83,38 @@ def fitting(
     """Return the view of a record; None where nothing was entered beyond the start."""
     if record is None or is_bare(record):
         return None
-    turned = surfaces(record, shown)
+    apart = isolating(_names(record))
+    turned = surfaces(record, shown, apart)
     return Fitting(
         record=record,
         facts=_facts(record),
         surfaces=turned,
         rows=[_row(each, shown) for each in record.readings],
         more=[
-            *(drop_sentence(each, shown) for each in record.belt_drops),
+            *(apart(drop_sentence(each, shown)) for each in record.belt_drops),
             *(mark_change_sentence(each, shown) for each in record.marks_moved),
             *(
-                with_dates(moved_sentence(each, shown))
+                apart(with_dates(moved_sentence(each, shown)))
                 for each in record.moved
                 if each.name.casefold() not in {one.name.casefold() for one in turned}
             ),
         ],
-        photos=[Picture(photo=each, source=_source(photos.get(each.sha256)))
-                for each in record.photos],
-    )  # fmt: skip
+        checks=[each for each in record.checks if each.done is not None],
+        missing=[apart(each) for each in record.missing],
+        photos=[
+            Picture(photo=each, source=_source(photos.get(each.sha256))) for each in record.photos
+        ],
+    )
+
+
+def _names(record: Record) -> Iterator[str]:
+    """Give what a person called things, as it stands in sentences."""
+    for each in record.readings:
+        yield each.name
+        if each.limit is not None:
+            yield each.limit.source
+        if isinstance(each.details, Bolt):
+            yield each.details.treatment
 
 
 def earlier(
@@ -160,7 +174,7 @@ def _row(reading: Reading, shown: ShownUnits) -> Row:
         source=measured.source(reading.limit, shown, later=reading.limit_added_later),
         state=f"reading-{reading.state}",
         words=measured.state_words(reading),
-        resolution=measured.entered(reading.resolution) if reading.resolution else "",
+        resolution=digits.as_written(reading.resolution) if reading.resolution else "",
         reading=reading,
     )
 
@@ -174,7 +188,8 @@ def _more(reading: Reading, shown: ShownUnits) -> str:
             stages = ", ".join(digits.told(each, shown) for each in bolt.stages[:-1])
             before = f"in stages, {stages} first" if stages else ""
             place = f"number {bolt.sequence} in the sequence" if bolt.sequence else ""
-            return "; ".join(each for each in (known, bolt.treatment, place, before) if each)
+            treatment = isolated(bolt.treatment)
+            return "; ".join(each for each in (known, treatment, place, before) if each)
         case Belt() as belt if belt.automatic_tensioner:
             return "with an automatic tensioner: its arm between the stops is what counts"
         case Belt() as belt if belt.frequency_hz is not None:
@@ -190,11 +205,12 @@ def _more(reading: Reading, shown: ShownUnits) -> str:
 def what(reading: Reading) -> str:
     """Return what was read, e.g. ``Run-out (TIR), rim`` or ``Belt alternator, tension``."""
     stage = STAGES.get(reading.stage, reading.stage)
+    called = isolated(reading.name)
     match reading.details:
         case RunOut():
-            name = f"Run-out (TIR), {reading.name}"
+            name = f"Run-out (TIR), {called}"
         case Belt() | Bolt():
-            name = f"{capital(reading.kind)} {reading.name}, {reading.what}"
+            name = f"{capital(reading.kind)} {called}, {reading.what}"
         case Casing():
             name = f"Casing, {reading.what}"
         case _:

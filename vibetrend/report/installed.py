@@ -1,7 +1,10 @@
 """Whether a damper was installed right, as far as its record tells: a line of the first screen."""
 
+from collections.abc import Sequence
+
 from vibetrend.checkup.records import EngineRecord
 from vibetrend.installation import Reading, Record
+from vibetrend.installation.sentences import UNKNOWN
 from vibetrend.quantities import ShownUnits
 from vibetrend.report import measured
 from vibetrend.report.fitting import is_bare, what
@@ -9,7 +12,6 @@ from vibetrend.report.statement import Statement
 from vibetrend.report.words import count
 
 _LABEL = "Installation record"
-_MOST_MISSING = 2  # points told on the first screen
 
 
 def installation(record: EngineRecord, shown: ShownUnits) -> Statement | None:
@@ -25,7 +27,7 @@ def installation(record: EngineRecord, shown: ShownUnits) -> Statement | None:
             text="Run-out, bolt torque and belt tension prove how the damper sits. Enter them "
             "with: vibetrend installation.",
         )
-    now = present(found)
+    now = found.latest
     for state in ("beyond", "at-limit"):
         having = [each for each in now if each.state == state]
         if having:
@@ -35,39 +37,33 @@ def installation(record: EngineRecord, shown: ShownUnits) -> Statement | None:
                 state=f"reading-{state}",
                 words=measured.state_words(having[0]),
                 text=told,
-                more=(*besides, *_missing(found)),
+                more=(*besides, *_lacks(found)),
             )
     return Statement(
         label=_LABEL,
         state="record-open" if found.missing else "record-complete",
         words="Complete" if not found.missing else "Finished" if found.finished else "Begun",
         text=_within(now),
-        more=tuple(_missing(found)),
+        more=tuple(_lacks(found)),
     )
 
 
-def present(record: Record) -> list[Reading]:
-    """Return the latest reading of each thing: one that was put right no longer counts."""
-    found: dict[tuple[str, ...], Reading] = {}
-    for each in record.readings:
-        stage = each.stage if each.kind == "belt" else ""
-        found[each.kind, each.name.casefold(), each.what, stage] = each
-    return list(found.values())
-
-
-def _within(now: list[Reading]) -> str:
+def _within(now: Sequence[Reading]) -> str:
     known = sum(each.state == "within" for each in now)
     unknown = sum(each.state == "limit-unknown" for each in now)
     said = [f"{count(known, 'reading')} within the maker's limits."] * bool(known)
-    said += [f"For {count(unknown, 'reading')} {measured.UNKNOWN_LIMIT}."] * bool(unknown)
+    said += [f"For {count(unknown, 'reading')} {UNKNOWN}."] * bool(unknown)
     return " ".join(said) or "No reading is entered yet."
 
 
-def _missing(found: Record) -> list[str]:
-    """Return the first points that are missing, and how many more there are."""
-    others = len(found.missing) - _MOST_MISSING
-    more = [f"{count(others, 'more point')} missing."] if others > 0 else []
-    return [*found.missing[:_MOST_MISSING], *more]
+def _lacks(found: Record) -> list[str]:
+    """Return how much is missing: what it is stands in the record."""
+    number = len(found.missing)
+    if not number:
+        return []
+    return [
+        f"{count(number, 'point')} of a careful record {'is' if number == 1 else 'are'} missing."
+    ]
 
 
 def _short(reading: Reading, shown: ShownUnits) -> str:

@@ -3,11 +3,12 @@
 import math
 
 from vibetrend.engine import Limit
-from vibetrend.installation import Reading, RunOut, digits
+from vibetrend.installation import Reading, digits
+from vibetrend.installation.sentences import UNKNOWN, step
 from vibetrend.quantities import Quantity, ShownUnits, Unit, unit
+from vibetrend.report.isolating import isolated
 from vibetrend.trend.phrases import capital
 
-UNKNOWN_LIMIT = "the maker's limit is not in the engine file"
 STATE_WORDS = {
     "within": "Within the limit",
     "at-limit": "At the limit",
@@ -39,23 +40,6 @@ def as_read(reading: Reading, shown: ShownUnits) -> str:
     return digits.with_unit(_places(found.value, step(reading)), found.unit)
 
 
-def step(reading: Reading) -> Quantity | None:
-    """Return the step a value is known to: of its instrument, or as it was written."""
-    if reading.resolution is not None or reading.quantity is None:
-        return reading.resolution
-    if isinstance(reading.details, RunOut):
-        written = digits.written_step(reading.details.readings)
-        return Quantity(written, unit(reading.details.unit))
-    if reading.standard_error is not None:
-        return digits.first_digit(reading.standard_error)
-    return None
-
-
-def entered(quantity: Quantity) -> str:
-    """Return a quantity as it was entered."""
-    return digits.with_unit(f"{quantity.value:g}", quantity.unit)
-
-
 def _places(value: float, known_to: Quantity | None) -> str:
     return f"{value:.6g}" if known_to is None else plain(value, decimals(known_to.value))
 
@@ -76,7 +60,7 @@ def plain(number: float, places: int, *, sign: bool = False) -> str:
 def limit(one: Limit | None, shown: ShownUnits) -> str:
     """Return a limit in words."""
     if one is None:
-        return UNKNOWN_LIMIT
+        return UNKNOWN
     written = unit(one.unit)
     wanted = shown.of(Quantity(1.0, written)).unit
     return _limit(one, written.factor / wanted.factor, wanted)
@@ -89,7 +73,7 @@ def source(one: Limit | None, shown: ShownUnits, *, later: bool) -> str:
     written = unit(one.unit)
     changed = shown.of(Quantity(1.0, written)).unit != written
     said = [f"{_limit(one, 1.0, written)} as written"] if changed else []
-    said += [one.source, *(["written into the engine file later"] if later else [])]
+    said += [isolated(one.source), *(["written into the engine file later"] if later else [])]
     return "; ".join(said)
 
 

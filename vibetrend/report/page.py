@@ -4,8 +4,6 @@ import base64
 import datetime as dt
 import hashlib
 import json
-import os
-import tempfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -17,9 +15,8 @@ from markupsafe import Markup
 from plotly.offline import get_plotlyjs
 
 from vibetrend.checkup.records import EngineRecord, SeriesRecord, SideBySide
-from vibetrend.errors import VibetrendError
 from vibetrend.quantities import ShownUnits
-from vibetrend.report import drawing, figures, histories, pairs, pictures, words, work
+from vibetrend.report import drawing, figures, histories, pairs, pictures, words, work, writing
 from vibetrend.report import shown as in_shown
 from vibetrend.report.facts import Fact, facts, severity, short_name
 from vibetrend.report.fitting import Fitting, earlier, fitting
@@ -27,13 +24,14 @@ from vibetrend.report.glossary import Glossary
 from vibetrend.report.levels import Levels, levels
 from vibetrend.report.meter import HoursLog, hours_log
 from vibetrend.report.statement import Statement
-from vibetrend.report.statements import further, idle_trend, statements
+from vibetrend.report.statements import further, idle_trend, overdue, statements
 from vibetrend.trend.advice import CAUTIONS
 from vibetrend.trend.phrases import capital
 
 _AS_KEPT = ShownUnits()
 _NO_PHOTOS: Mapping[str, bytes] = {}
 _SIGNATURE = Markup('<meta name="generator" content="vibetrend">')
+_PAGE = writing.Kind(name="page", signature=_SIGNATURE.encode(), option="--output")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -133,6 +131,7 @@ def page(
             made_at=made_at,
             invented=invented,
             engines=parts,
+            overdue=overdue(engines),
             twins=[in_shown.side_by_side(each, shown) for each in twins],
             # Own texts, made for where they stand: they are not escaped again.
             signature=_SIGNATURE,
@@ -155,41 +154,7 @@ def write(path: str | Path, html: str) -> None:
     VibetrendError
         If the file cannot be written, or another file has that name.
     """
-    target = Path(path)
-    _refuse_a_foreign_file(target)
-    temporary: str | None = None
-    try:
-        handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name[:40]}.")
-        with os.fdopen(handle, "w", encoding="utf-8", errors="replace", newline="\n") as file:
-            file.write(html)
-            file.flush()
-            os.fsync(file.fileno())
-        Path(temporary).chmod(0o644)
-        Path(temporary).replace(target)
-    except OSError as error:
-        if temporary is not None:
-            Path(temporary).unlink(missing_ok=True)
-        raise VibetrendError(
-            f"{target}: the page cannot be written ({error.strerror or error}); "
-            "choose a file in a folder that exists and may be written to"
-        ) from error
-
-
-def _refuse_a_foreign_file(target: Path) -> None:
-    if not target.is_file():
-        return
-    try:
-        with target.open("rb") as file:
-            head = file.read(2000)
-    except OSError as error:
-        raise VibetrendError(
-            f"{target}: cannot be read ({error.strerror}) and is left alone; "
-            f"choose another --output"
-        ) from error
-    if head and _SIGNATURE.encode() not in head:
-        raise VibetrendError(
-            f"{target}: a file that is no page of vibetrend has this name; choose another --output"
-        )
+    writing.write(Path(path), html.encode("utf-8", errors="replace"), _PAGE)
 
 
 # Parts

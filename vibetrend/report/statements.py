@@ -51,6 +51,12 @@ def statements(
     return [*said, *(one for one in beside if one is not None)]
 
 
+def overdue(records: Sequence[EngineRecord]) -> str:
+    """Return the line that stands before all else where a damper is overdue; else empty."""
+    names = [each.engine.name for each in records if each.status["renewal"]["state"] == "overdue"]
+    return f"Damper renewal overdue: {', '.join(names)}." if names else ""
+
+
 def further(series: SeriesRecord) -> list[str]:
     """Return the verdict's advice without what is told elsewhere.
 

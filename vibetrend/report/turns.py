@@ -1,11 +1,13 @@
 """Run-out of each surface as the page shows it: the picture, and what it says in words."""
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from markupsafe import Markup
 
 from vibetrend.installation import Reading, Record, RunOut, digits, moved_sentence, sentence
+from vibetrend.installation.sentences import step
 from vibetrend.quantities import Quantity, ShownUnits, Unit, unit
 from vibetrend.report import measured, polar
 from vibetrend.report.words import date, with_dates
@@ -24,17 +26,25 @@ class Surface:
     key: str  # how the picture is drawn
 
 
-def surfaces(record: Record, shown: ShownUnits) -> list[Surface]:
-    """Return the surfaces of a record in the order in which they were first read."""
+def surfaces(record: Record, shown: ShownUnits, apart: Callable[[str], str]) -> list[Surface]:
+    """Return the surfaces of a record in the order in which they were first read.
+
+    What `apart` makes of a sentence has the names in it set apart.
+    """
     sets: dict[str, list[tuple[Reading, RunOut]]] = {}
     for each in record.readings:
         if isinstance(each.details, RunOut):
             found = each.details.to(shown.length.name)
             sets.setdefault(each.name.casefold(), []).append((each, found))
-    return [_surface(each, record, shown) for each in sets.values()]
+    return [_surface(each, record, shown, apart) for each in sets.values()]
 
 
-def _surface(sets: list[tuple[Reading, RunOut]], record: Record, shown: ShownUnits) -> Surface:
+def _surface(
+    sets: list[tuple[Reading, RunOut]],
+    record: Record,
+    shown: ShownUnits,
+    apart: Callable[[str], str],
+) -> Surface:
     latest, now = sets[-1]
     name = latest.name
     turns = [_turn(*each, shown.length) for each in [*sets[:1], *sets[-1:]][-len(sets) :]]
@@ -48,6 +58,7 @@ def _surface(sets: list[tuple[Reading, RunOut]], record: Record, shown: ShownUni
         for each in record.moved
         if each.name.casefold() == name.casefold()
     ]
+    texts = [apart(each) for each in texts]
     label = f"Run-out of the {name}, readings around the turn: {' '.join(texts)}"
     return Surface(
         name=name,
@@ -61,8 +72,8 @@ def _surface(sets: list[tuple[Reading, RunOut]], record: Record, shown: ShownUni
 
 
 def _turn(reading: Reading, found: RunOut, length: Unit) -> polar.Turn:
-    step = measured.step(reading)
-    places = measured.decimals(step.to(length).value) if step else 3
+    known_to = step(reading)
+    places = measured.decimals(known_to.to(length).value) if known_to else 3
     doubt = 2 * found.angle_standard_error_deg
     return polar.Turn(
         when=date(reading.date),

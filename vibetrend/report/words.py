@@ -212,15 +212,9 @@ def until_limit(fact: Fact) -> str:
         return f"No hours to the limit are told: the damper was due at {due}."
     if low >= fact.renewal_in_hours:
         return f"{limit} is not expected before the damper is due at {due}."
-    when = phrases.when_reached(
-        low,
-        middle,
-        high,
-        now=fact.now_hours,
-        renewal_hours=None if math.isnan(fact.renewal_hours) else fact.renewal_hours,
-    )
-    when = _joined(when).replace(f"due at {hours(fact.renewal_hours)}", f"due at {due}")
-    text = f"{limit} could be reached {when}."
+    left = math.inf if math.isnan(fact.renewal_in_hours) else fact.renewal_in_hours
+    when = phrases.when_reached(low, middle, high, left=left, due=due)
+    text = f"{limit} could be reached {_joined(when)}."
     if math.isfinite(fact.probability_never):
         text += f" Chance that it is never reached: {phrases.percent(fact.probability_never)}."
     return text
@@ -228,7 +222,7 @@ def until_limit(fact: Fact) -> str:
 
 def _due(fact: Fact) -> str:
     """Return the hours of the renewal; those expected of a date are told to ten."""
-    if fact.renewal_by_date and math.isfinite(fact.renewal_hours):
+    if fact.renewal_by_date:
         return f"about {hours(round(fact.renewal_hours, -1))}"
     return hours(fact.renewal_hours)
 

@@ -189,14 +189,15 @@ def _until_limit(moved: Table, now: float, renewal_hours: float | None) -> list[
     if math.isinf(low):
         return [f"{_name(row)} is not seen to rise on towards {_limit(row)}."]
     left = math.inf if renewal_hours is None else renewal_hours - now
+    due = "" if renewal_hours is None else f"{renewal_hours:.0f} h"
     if left <= 0:
-        return [f"No hours to the limit are told: the damper was due at {renewal_hours:.0f} h."]
+        return [f"No hours to the limit are told: the damper was due at {due}."]
     if low >= left:
         return [
             f"{_name(row)} is not expected to reach {_limit(row)} before the damper is due at "
-            f"{renewal_hours:.0f} h."
+            f"{due}."
         ]
-    when = when_reached(low, middle, high, now=now, renewal_hours=renewal_hours)
+    when = when_reached(low, middle, high, left=left, due=due)
     return [
         f"{_name(row)} may reach {_limit(row)} {when}. The chance that it never gets there is "
         f"{percent(row['probability_never'])}."

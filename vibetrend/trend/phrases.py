@@ -35,27 +35,23 @@ def percent(share: float) -> str:
     return "below 1 %" if share < 0.01 else f"{min(100 * share, 99):.0f} %"
 
 
-def when_reached(
-    low: float, middle: float, high: float, *, now: float, renewal_hours: float | None
-) -> str:
+def when_reached(low: float, middle: float, high: float, *, left: float, due: str) -> str:
     """Return when a limit may be reached, early end first, nothing beyond the damper's renewal.
 
     Parameters
     ----------
     low, middle, high : float
         Hours ahead, `low` before the renewal; inf for "never".
-    now, renewal_hours : float
-        Engine hours.
+    left : float
+        Hours until the renewal; inf where that is not known.
+    due : str
+        The engine hours of the renewal, as they are told.
     """
-    left = math.inf if renewal_hours is None else renewal_hours - now
     said = ["as early as now" if low < 1 else f"as early as {ahead(low)} from now"]
     if middle < left:
         said.append(f"more likely in about {ahead(middle)}")
     if high < left:
         said.append(f"hardly later than in {ahead(high)}")
     else:
-        due = renewal_hours
-        said.append(
-            "or never" if due is None else f"or not before the damper is due at {due:.0f} h"
-        )
+        said.append("or never" if math.isinf(left) else f"or not before the damper is due at {due}")
     return ", ".join(said) + " (90 % interval)"
