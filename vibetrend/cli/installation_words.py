@@ -49,7 +49,7 @@ def _named(kind: str, content: dict[str, object]) -> str:
         case "runout":
             return f"run-out of {content['surface']}"
         case "bolt":
-            return f"bolt {content['name']}"
+            return f"torque of {content['name']}"
         case "belt":
             return f"belt {content['belt']}"
         case "mark":
