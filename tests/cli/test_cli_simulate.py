@@ -98,6 +98,15 @@ def test_without_a_speed_there_is_nothing_to_simulate(run: CommandLine) -> None:
     assert "no fast_idle_rpm; add it, or give --rpm" in ran.err
 
 
+def test_a_generator_set_runs_at_its_governed_speed(run: CommandLine) -> None:
+    """120 f / poles: 4 poles at 50 Hz turn at 1500 rpm."""
+    text = 'name = "e"\ncylinders = 4\n[generator]\npoles = 4\nfrequency_hz = 50\n'
+    ran = run(
+        "simulate", "--engine", run.write("set.toml", text), "--output", "a.csv", "--seconds", 5
+    )
+    assert "1500.000 rpm" in ran.out
+
+
 @pytest.mark.parametrize(
     "options", [["--output", "a.csv", "--seed", "-1"], ["--output", "gone/a.csv"]]
 )

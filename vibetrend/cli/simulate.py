@@ -86,7 +86,7 @@ def _recording(
     from vibetrend.simulate import MICROPHONE, PHONE, record, write_sound, write_table
 
     engine = Engine.load(engine_file)
-    speed = engine.fast_idle_rpm if rpm is None else rpm
+    speed = engine.usual_rpm if rpm is None else rpm
     if speed is None:
         raise EngineError(f"{engine_file}: no fast_idle_rpm; add it, or give --rpm")
     if output.exists():

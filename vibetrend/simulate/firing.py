@@ -93,7 +93,7 @@ def order_levels(
     levels = combustion / np.abs(combustion[firing])
 
     # Inertia forces grow with speed squared; run-out pulls on the belt the same at any speed.
-    faster = (rpm / (engine.fast_idle_rpm or rpm)) ** 2
+    faster = (rpm / (engine.usual_rpm or rpm)) ** 2
     imbalance, runout, coupling = 0.2 * faster, 0.1, 0.06 * faster
     secondary = 0.1 * faster * vector_sum([2.0], angles)[0]  # free second-order force, if any
     phase = np.exp(2j * np.pi * rng.random(3))
