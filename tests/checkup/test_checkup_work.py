@@ -406,7 +406,7 @@ def test_the_judge_is_told_when_the_damper_is_due(
     check_up(book, FITTED + dt.timedelta(days=100), FITTED_HOURS + 70)
     engine = main_engine(book)
     assert told[1] == (pytest.approx(FITTED_HOURS + 0.7 * 2191), "main")
-    assert engine.renewal_hours == told[1][0]
+    assert engine.renewal.expected_hours == told[1][0]
     assert {fact.renewal_hours for fact in facts(engine.series[0], engine)} == {told[1][0]}
     assert engine.status["renewal"]["due_hours"] == FITTED_HOURS + 4000
 

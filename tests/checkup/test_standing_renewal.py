@@ -84,7 +84,7 @@ def test_an_owner_who_only_wants_the_record_gets_the_renewal(book: Logbook) -> N
     assert due["hours_per_year_low"] < 250 < due["hours_per_year_high"]
     assert due["due_hours_date"] == "2040-05-28"  # 3500 h at 500 h in 730 days: 5110 days
     # 500 h in 730 days make 1000.7 h in the 1461 days left
-    assert found.renewal_hours == pytest.approx(3620 + 1461 * 500 / 730)
+    assert found.renewal.expected_hours == pytest.approx(3620 + 1461 * 500 / 730)
     assert [each.what for each in found.hours_log] == ["installation", "reading"]
 
 
@@ -118,7 +118,7 @@ def test_an_engine_without_limits(tmp_path: Path) -> None:
         found = where_it_stands(book)
     assert found.status["renewal"]["state"] == "unknown"
     assert found.status["renewal"]["hours_per_year"] == pytest.approx(250, rel=1e-3)
-    assert found.renewal_hours is None
+    assert found.renewal.expected_hours is None
 
 
 # True hours

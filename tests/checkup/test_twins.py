@@ -13,6 +13,7 @@ from vibetrend.checkup.standing import to_json
 from vibetrend.checkup.twins import side_by_side, to_dict
 from vibetrend.cli.standing_words import standing_words
 from vibetrend.engine import Engine
+from vibetrend.installation import Renewal
 from vibetrend.report import page
 from vibetrend.trend import judge
 
@@ -48,6 +49,7 @@ def engine(name: str, table: pd.DataFrame, *, number: int = 1, **described: Any)
         engine=Engine.model_validate({"name": name, "cylinders": 6} | described),
         status={"name": name, "state": series.verdict.state},
         installation_date=None, installation_hours=None, as_found=False, series=(series,),
+        renewal=Renewal(state="unknown", due_date=None, due_hours=None, first=None),
     )  # fmt: skip
 
 

@@ -20,7 +20,7 @@ def recording(true: float, lines: dict[float, float], **more: Any) -> Recording:
     noise = 0.02 * np.random.default_rng(5).standard_normal(TIME.size)
     turns = true / 60 * TIME
     waves = [size * np.cos(2 * np.pi * order * turns + order) for order, size in lines.items()]
-    return Recording(sum(waves) + noise, sample_rate=RATE, **more)  # type: ignore[arg-type]
+    return Recording(sum(waves) + noise, sample_rate=RATE, **more)
 
 
 ORDERS = {0.5: 0.1, 1: 0.3, 1.5: 0.1, 2: 0.2, 3: 1.0, 4.5: 0.1}

@@ -54,7 +54,7 @@ def kept(
     """Return the record of some entries: of each kind, content and, if not `FITTED`, the day."""
     return record_of(
         [
-            Entry(i, kind, *(day or [FITTED]), content)  # type: ignore[misc]
+            Entry(i, kind, *(day or [FITTED]), content)
             for i, (kind, content, *day) in enumerate(entries, start=1)
         ],
         engine=engine,

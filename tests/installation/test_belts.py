@@ -22,7 +22,7 @@ BOTH = Limits.model_validate(
 
 
 def gauge(tension: float, stage: str = "as-installed", **more: object) -> Belt:
-    return belt_of(belt_content("fan", stage=stage, tension=tension, unit="lbf", **more))  # type: ignore[arg-type]
+    return belt_of(belt_content("fan", stage=stage, tension=tension, unit="lbf", **more))
 
 
 def string(frequency: float, span: float, mass: float, **more: object) -> Belt:
@@ -35,7 +35,7 @@ def string(frequency: float, span: float, mass: float, **more: object) -> Belt:
             span_unit="m",
             mass_per_length=mass,
             mass_unit="kg/m",
-            **more,  # type: ignore[arg-type]
+            **more,
         )
     )
 
@@ -237,4 +237,4 @@ def test_an_automatic_tensioner_has_no_drop() -> None:
 )
 def test_what_cannot_be_used_is_told(given_: dict[str, object], told: str) -> None:
     with pytest.raises(InstallationError, match=told):
-        belt_content("fan", **given_)  # type: ignore[arg-type]
+        belt_content("fan", **given_)

@@ -11,7 +11,7 @@ from vibetrend.quantities import unit
 
 
 def bolt(*stages: str, **more: object) -> Bolt:
-    return bolt_of(bolt_content("bolt 1", stages=list(stages), **more))  # type: ignore[arg-type]
+    return bolt_of(bolt_content("bolt 1", stages=list(stages), **more))
 
 
 @pytest.mark.parametrize(

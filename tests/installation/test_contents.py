@@ -168,7 +168,7 @@ def test_the_list_holds_what_applies_and_the_last_answer() -> None:
     ("call", "told"),
     [
         (lambda: check_content("polished"), "write one of clean, pulled-on"),
-        (lambda: check_content("clean", "yes"), "say yes or no"),  # type: ignore[arg-type]
+        (lambda: check_content("clean", "yes"), "say yes or no"),
         (lambda: mark_content("rust", 1, "mm"), "one of index-offset"),
         (lambda: mark_content("face-wobble", -1, "mm"), "never below 0"),
         (lambda: mark_content("index-offset", 1, "deg"), "no unit of length"),

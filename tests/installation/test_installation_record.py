@@ -110,7 +110,7 @@ def test_a_bolt_tightened_by_angle_is_two_readings() -> None:
 def test_an_offset_is_judged_by_its_size() -> None:
     found = only(kept(("mark", mark_content("index-offset", -2, "mm"))))
     assert (found.state, found.side) == ("beyond", "above")
-    assert found.details.value.value == -2  # type: ignore[union-attr]
+    assert found.details.value.value == -2
 
 
 def test_the_least_thickness_counts_where_the_maker_allows_no_less() -> None:
@@ -228,7 +228,7 @@ def test_a_face_is_not_compared_with_a_rim_nor_readings_with_themselves() -> Non
         assert isinstance(sets[0], RunOut)
         assert isinstance(sets[1], RunOut)
         return Moved(
-            name="", first=one, second=other, sets=sets, change=compare_runout(*sets)  # type: ignore[arg-type]
+            name="", first=one, second=other, sets=sets, change=compare_runout(*sets)
         )  # fmt: skip
 
     rim, rear, grooved, front = found
@@ -294,7 +294,7 @@ def test_a_careful_record_misses_nothing() -> None:
     def careful(surface: str, reading: float, **more: object) -> tuple[str, dict[str, Any]]:
         readings = [0, reading, 0, reading]
         return "runout", runout_content(
-            surface, readings, unit="um", closing=0, **tools, **more  # type: ignore[arg-type]
+            surface, readings, unit="um", closing=0, **tools, **more
         )  # fmt: skip
 
     engine = ENGINE.model_copy(

@@ -339,4 +339,4 @@ def test_what_cannot_be_used_is_told(
     readings: object, angles: object, unit: str, more: dict[str, object], told: str
 ) -> None:
     with pytest.raises(vt.InstallationError, match=told):
-        vt.runout(readings, angles, unit, **more)  # type: ignore[arg-type]
+        vt.runout(readings, angles, unit, **more)

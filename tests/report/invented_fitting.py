@@ -98,6 +98,4 @@ def due(record: EngineRecord, described: Engine, today: dt.date, hours: float, *
         hours_date=today, **values,
     )  # fmt: skip
     status = record.status | {"hours": hours, "renewal": told.to_dict()}
-    return replace(
-        record, engine=described, renewal=told, status=status, renewal_hours=told.expected_hours
-    )
+    return replace(record, engine=described, renewal=told, status=status)

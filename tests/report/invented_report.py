@@ -10,6 +10,7 @@ import pandas as pd
 
 from vibetrend.checkup.records import EngineRecord, OrderSpectrum, SeriesRecord, Step, Work
 from vibetrend.engine import Engine
+from vibetrend.installation import Renewal
 from vibetrend.trend import Verdict, compare, judge
 
 ORDERS = np.arange(0.5, 9.5, 0.5)  # 18 orders
@@ -129,6 +130,13 @@ def series(table: pd.DataFrame, verdict: Verdict | None = None) -> SeriesRecord:
 
 def engine_record(name: str = "main", *parts: SeriesRecord, overdue: bool = False) -> EngineRecord:
     hours = max((float(part.history["hours"].max()) for part in parts), default=3150.0)
+    due = Renewal(
+        state="overdue" if overdue else "ok",
+        due_date=dt.date(2028, 5, 1) if overdue else dt.date(2032, 5, 1),
+        due_hours=7120.0,
+        first="date" if overdue else "hours",
+        expected_hours=7120.0,
+    )
     return EngineRecord(
         engine=engine(name),
         status={
@@ -136,18 +144,13 @@ def engine_record(name: str = "main", *parts: SeriesRecord, overdue: bool = Fals
             "state": parts[0].verdict.state if parts else "no-baseline",
             "hours": hours,
             "next_recording_hours": hours + 150,
-            "renewal": {
-                "state": "overdue" if overdue else "ok",
-                "due_date": "2028-05-01" if overdue else "2032-05-01",
-                "due_hours": 7120.0,
-                "first": "date" if overdue else "hours",
-            },
+            "renewal": due.to_dict(),
         },
         installation_date=START,
         installation_hours=3120.0,
         as_found=False,
         series=parts,
-        renewal_hours=7120.0,
+        renewal=due,
     )
 
 

@@ -33,7 +33,7 @@ PNG = b"\x89PNG\r\n\x1a\n no real picture"
 
 
 def shown_page(record: EngineRecord, **options: object) -> Parsed:
-    return Parsed(page([record], title="t", made_at=MADE_AT, **options))  # type: ignore[arg-type]
+    return Parsed(page([record], title="t", made_at=MADE_AT, **options))
 
 
 def told(record: EngineRecord, **options: object) -> str:

@@ -13,6 +13,7 @@ from post_office import PostOffice, post_office
 
 from vibetrend.checkup.records import EngineRecord
 from vibetrend.engine import Engine
+from vibetrend.installation import Renewal
 from vibetrend.settings import MailSettings
 from vibetrend.watch import command
 from vibetrend.watch.events import Changed, Event
@@ -35,6 +36,7 @@ class Judged(Phone):
                 installation_hours=None,
                 as_found=False,
                 series=(),
+                renewal=Renewal(state="unknown", due_date=None, due_hours=None, first=None),
             )
         ]
 

@@ -17,6 +17,7 @@ from vibetrend.installation import (
 )
 from vibetrend.installation.as_json import as_json
 from vibetrend.logbook import Installation, Logbook
+from vibetrend.logbook.engines import none_begun
 from vibetrend.quantities import ShownUnits
 
 
@@ -49,11 +50,7 @@ def on_engine(logbook: Logbook, engine_name: str, date: dt.date) -> Installation
     """
     begun = [each for each in logbook.installations(engine_name) if each.date <= date]
     if not begun:
-        raise InstallationError(
-            f"no installation on {engine_name!r} had begun by {date}; start it: vibetrend "
-            f"installation start --engine {engine_name} --date D --hours H (--as-found if the "
-            f"damper was fitted long ago)"
-        )
+        raise InstallationError(none_begun(engine_name, f"{date}"))
     return begun[-1]
 
 

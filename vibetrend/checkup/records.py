@@ -94,10 +94,8 @@ class EngineRecord:
     installation_hours: float | None
     as_found: bool
     series: tuple[SeriesRecord, ...]  # those that work has ended come last
+    renewal: Renewal  # no forecast is told beyond its `expected_hours`
     work: tuple[Work, ...] = ()  # since the damper was fitted, earliest first
-    renewal_hours: float | None = None  # engine hours when the damper is due, be it by hours or,
-    # as use so far lets expect, by its date; no forecast is told beyond
-    renewal: Renewal | None = None  # None only in records made by hand
     installation_record: "Record | None" = None  # of the present one; None where there is none
     earlier_installations: tuple[PastInstallation, ...] = ()  # earliest first
     hours_log: tuple[KnownHours, ...] = ()  # all that is known of its hours, earliest first

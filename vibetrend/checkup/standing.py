@@ -112,7 +112,6 @@ def _engine(logbook: Logbook, name: str, today: dt.date) -> EngineRecord:
         work=tuple(
             Work(date=each.date, hours=each.hours, what=each.what, note=each.note) for each in work
         ),
-        renewal_hours=due.expected_hours,
         renewal=due,
         installation_record=kept_up.record,
         earlier_installations=kept_up.earlier,

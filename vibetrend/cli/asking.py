@@ -142,6 +142,6 @@ def _input_is_over() -> bool:
         return True
     try:
         ready, _, _ = select.select([sys.stdin], [], [], 0)
-        return bool(ready) and not sys.stdin.buffer.peek(1)  # type: ignore[union-attr]
+        return bool(ready) and not sys.stdin.buffer.peek(1)  # type: ignore[union-attr]  # no peek: below
     except (AttributeError, OSError, ValueError):  # it cannot be told before it is read
         return False

@@ -106,9 +106,13 @@ def written_step(values: tuple[float, ...]) -> float:
     return 10.0 ** max(_FINEST, min(0, *(each for each in exponents if isinstance(each, int))))
 
 
+def decimals(step: float) -> int:
+    """Return the decimals to show of what is known to a step."""
+    return max(math.ceil(-math.log10(step) - 1e-9), 0)
+
+
 def _to_step(value: float, step: float, more: int = 0) -> str:
-    decimals = min(max(0, math.ceil(-math.log10(step) - 1e-9)), _MOST_DECIMALS) + more
-    return f"{value:z.{decimals}f}"
+    return f"{value:z.{min(decimals(step), _MOST_DECIMALS) + more}f}"
 
 
 def _written_digits(value: float) -> int:

@@ -268,10 +268,10 @@ def _doubts(
     hum: float,
     runs: bool,
 ) -> list[Note]:
-    said = []
+    said: list[Note] = []
     if len(agreeing) < len(rung):
         said.append(
-            (
+            Note(
                 "plucks-differ",
                 "warning",
                 f"{len(rung) - len(agreeing)} of {len(rung)} plucks gave another tone and are left "
@@ -280,7 +280,7 @@ def _doubts(
         )
     if inferred:
         said.append(
-            (
+            Note(
                 "inferred",
                 "warning",
                 f"{hertz:.1f} Hz itself is not heard, only its overtones; hold the phone nearer "
@@ -289,7 +289,7 @@ def _doubts(
         )
     if others:
         said.append(
-            (
+            Note(
                 "ambiguous",
                 "warning",
                 f"{' or '.join(f'{each:.1f}' for each in others)} Hz would explain nearly as much; "
@@ -303,7 +303,7 @@ def _doubts(
     )
     if near:
         said.append(
-            (
+            Note(
                 "mains",
                 "note" if not hum else "warning",
                 "the tone lies on a mains frequency or a multiple; it dies away as hum does not, "
@@ -312,11 +312,11 @@ def _doubts(
         )
     if runs:
         said.append(
-            (
+            Note(
                 "steady-tone",
                 "warning",
                 "a machine sounds all the time and may be taken for the belt; stop "
                 "the engine and what else runs, and record again",
             )
         )
-    return [Note(code, severity, message) for code, severity, message in said]  # type: ignore[arg-type]
+    return said

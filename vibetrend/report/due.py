@@ -1,7 +1,6 @@
 """When the damper is due and when to record next, with the honest range of what is only likely."""
 
 import datetime as dt
-from typing import Any
 
 from vibetrend.checkup.records import EngineRecord
 from vibetrend.installation import Renewal
@@ -17,7 +16,7 @@ _NEAR_DAYS = 500  # a range that begins nearer is told in months, others in thir
 
 def renewal(record: EngineRecord) -> Statement:
     """Return when the damper is to be renewed, the earlier of hours and date named first."""
-    found = record.renewal or _of_status(record.status["renewal"])
+    found = record.renewal
     text = _due(found, record)
     more = [] if record.installation_date is None else [
         *_first(found),
@@ -30,17 +29,6 @@ def renewal(record: EngineRecord) -> Statement:
         words=RENEWAL_WORDS.get(found.state, found.state),
         text=text,
         more=tuple(more),
-    )
-
-
-def _of_status(told: dict[str, Any]) -> Renewal:
-    """Return the renewal of a record that was made by hand."""
-    day = told["due_date"]
-    return Renewal(
-        state=told["state"],
-        due_date=dt.date.fromisoformat(day) if day else None,
-        due_hours=told["due_hours"],
-        first=told["first"],
     )
 
 

@@ -145,16 +145,18 @@ def is_bare(record: Record) -> bool:
 
 def title(record: Record) -> str:
     """Return when the damper's time on the engine began."""
-    began = "Found in place" if record.as_found else "Fitted"
-    return f"{began} on {date(record.date)} at {hours(record.hours)}"
+    return f"{_began(record)} on {date(record.date)} at {hours(record.hours)}"
+
+
+def _began(record: Record) -> str:
+    return "Found in place" if record.as_found else "Fitted"
 
 
 def _facts(record: Record) -> list[tuple[str, str]]:
     told = record.details
-    began = "Found in place" if record.as_found else "Fitted"
     counts = {"made": "the day it was made", "fitted": "the day it was fitted"}
     found = [
-        (began, f"{date(record.date)}, {hours(record.hours)}"),
+        (_began(record), f"{date(record.date)}, {hours(record.hours)}"),
         ("Part", told.part),
         ("Serial number", told.serial),
         ("Made on", date(told.made_on) if told.made_on else ""),

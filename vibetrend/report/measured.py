@@ -1,12 +1,11 @@
 """Readings off an instrument and the maker's limits as text, in the units that are shown."""
 
-import math
-
 from vibetrend.engine import Limit
 from vibetrend.installation import Reading, digits
 from vibetrend.installation.sentences import UNKNOWN, step
 from vibetrend.quantities import Quantity, ShownUnits, Unit, unit
 from vibetrend.report.isolating import isolated
+from vibetrend.report.words import fixed
 from vibetrend.trend.phrases import capital
 
 STATE_WORDS = {
@@ -41,20 +40,12 @@ def as_read(reading: Reading, shown: ShownUnits) -> str:
 
 
 def _places(value: float, known_to: Quantity | None) -> str:
-    return f"{value:.6g}" if known_to is None else plain(value, decimals(known_to.value))
-
-
-def decimals(known_to: float) -> int:
-    """Return the decimals to show of what is known to a step."""
-    return max(math.ceil(-math.log10(known_to) - 1e-9), 0)
+    return f"{value:.6g}" if known_to is None else plain(value, digits.decimals(known_to.value))
 
 
 def plain(number: float, places: int, *, sign: bool = False) -> str:
     """Return a number with a true minus; what rounds to zero has no sign."""
-    text = f"{number:{'+' if sign else ''}z.{places}f}"
-    if float(text) == 0:
-        text = text.lstrip("+")
-    return text.replace("-", "−")
+    return fixed(number, places, sign=sign).replace("-", "−")
 
 
 def limit(one: Limit | None, shown: ShownUnits) -> str:

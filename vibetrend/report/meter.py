@@ -54,7 +54,7 @@ def hours_log(record: EngineRecord) -> HoursLog | None:
         for each in record.hours_log
         if each.what == "change"
     ]
-    use = record.renewal.use if record.renewal else None
+    use = record.renewal.use
     if use is not None:
         texts.insert(0, f"{per_year(use)}, told {with_dates(use.told)}.")
     return HoursLog(

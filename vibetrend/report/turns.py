@@ -73,7 +73,7 @@ def _surface(
 
 def _turn(reading: Reading, found: RunOut, length: Unit) -> polar.Turn:
     known_to = step(reading)
-    places = measured.decimals(known_to.to(length).value) if known_to else 3
+    places = digits.decimals(known_to.to(length).value) if known_to else 3
     doubt = 2 * found.angle_standard_error_deg
     return polar.Turn(
         when=date(reading.date),

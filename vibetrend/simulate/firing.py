@@ -22,9 +22,9 @@ HIGHEST_ORDER = 24.0
 def firing_angles(engine: Engine) -> FloatArray:
     """Return the crank angle at which each cylinder fires, shape (cylinders,), degrees.
 
-    Cylinder 1 first, in the order of the cylinders' numbers. Firing is taken as even for every
-    layout, because an engine file says nothing of crank pins; without a firing order the cylinders
-    fire in the order of their numbers.
+    Cylinder 1 first, in the order of the cylinders' numbers. Simplified: firing is taken as even
+    for every layout (`engine.firing` knows better); without a firing order the cylinders fire in
+    the order of their numbers.
     """
     sequence = np.array(engine.firing_order or range(1, engine.cylinders + 1))
     angles = np.empty(engine.cylinders)
