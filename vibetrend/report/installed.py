@@ -24,7 +24,7 @@ def installation(record: EngineRecord, shown: ShownUnits) -> Statement | None:
             label=_LABEL,
             state="record-none",
             words="Nothing entered yet",
-            text="Run-out, bolt torque and belt tension prove how the damper sits. Enter them "
+            text="Run-out, bolt torque and belt tension show how the damper sits. Enter them "
             "with: vibetrend installation.",
         )
     now = found.latest
