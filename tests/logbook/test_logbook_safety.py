@@ -270,3 +270,13 @@ def assert_whole(folder: Path) -> set[str]:
     kept = {row[0] for row in rows}
     assert len(kept) == len(rows)
     return kept
+
+
+def test_what_a_killed_process_left_half_written_is_cleared_away(tmp_path: Path) -> None:
+    with book_with_engine(tmp_path) as book:
+        add(book, b"1")
+        originals = book.folder / "originals"
+        (originals / "tmpkilled.part").write_bytes(b"hal")
+        add(book, b"1")  # even what is there already
+        assert not list(originals.glob("*.part"))
+        assert book.original(hashlib.sha256(b"1").hexdigest()) == b"1"

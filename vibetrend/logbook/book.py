@@ -307,10 +307,10 @@ class Logbook:
         sha256 = recordings.check_content(content, measurement)
         with self._database.reading() as connection:
             engine_id = engines.number(connection, engine_name)
-        # The original is safe on the disk before any entry speaks of it. A crash in between
-        # leaves an original without an entry, which the next try makes use of.
-        self._originals.keep(sha256, content)
         with self._database.writing() as connection:
+            # The original is safe on the disk before any entry speaks of it. A crash in between
+            # leaves an original without an entry, which the next try makes use of.
+            self._originals.keep(sha256, content)
             kept = recordings.find(connection, engine_id, sha256)
             if kept is not None:
                 return replace(kept, duplicate=True)
@@ -370,7 +370,8 @@ class Logbook:
     def keep_file(self, content: BinaryIO) -> str:
         """Keep a file, as a photo, like the original of a recording; return its SHA-256."""
         sha256 = digest(content)
-        self._originals.keep(sha256, content)
+        with self._database.writing():  # one writer of originals at a time
+            self._originals.keep(sha256, content)
         return sha256
 
     def original(self, sha256: str) -> bytes:

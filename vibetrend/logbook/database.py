@@ -12,7 +12,7 @@ import sqlalchemy as sa
 
 from vibetrend.errors import LogbookError
 
-BUSY_SECONDS = 10
+BUSY_SECONDS = 30
 
 _WORDS = {
     sqlite3.SQLITE_BUSY: "another program has kept it locked for more than "

@@ -25,6 +25,9 @@ class Originals:
     def keep(self, sha256: str, content: BinaryIO) -> None:
         """Put bytes on the disk under their digest; when this returns they are safe there.
 
+        One caller at a time, which the logbook's write lock sees to: what a killed one left
+        half-written is cleared away first.
+
         Raises
         ------
         LogbookError
@@ -32,6 +35,8 @@ class Originals:
         """
         target = self._path(sha256)
         try:
+            for left_over in self.folder.glob("*.part"):
+                left_over.unlink()
             if self._holds(target, sha256):
                 return
             for folder in (self.folder, target.parent):
