@@ -305,9 +305,8 @@ class Logbook:
         """
         recordings.check_entry(visit=visit, hours=hours, baseline=baseline, before=before)
         sha256 = recordings.check_content(content, measurement)
-        with self._database.reading() as connection:
-            engine_id = engines.number(connection, engine_name)
         with self._database.writing() as connection:
+            engine_id = engines.number(connection, engine_name)
             # The original is safe on the disk before any entry speaks of it. A crash in between
             # leaves an original without an entry, which the next try makes use of.
             self._originals.keep(sha256, content)
