@@ -74,7 +74,8 @@ def test_style_loads_nothing(html: str) -> None:
 def test_policy_allows_exactly_the_inline_scripts(parsed: Parsed) -> None:
     """Hash as of W3C Content Security Policy Level 3, section 2.3.1: base64 of SHA-256 of UTF-8."""
     policy = parsed.meta["Content-Security-Policy"]
-    running = [text for kind, text in parsed.scripts if kind is None]
+    # The library is held back as text; the script below puts it in as a script, then it runs.
+    running = [text for kind, text in parsed.scripts if kind in (None, "text/plain")]
     hashes = [
         base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode() for text in running
     ]
@@ -177,7 +178,7 @@ def test_hostile_text_shows_as_text(bent: pd.DataFrame) -> None:
     html = page([engine_record(HOSTILE, hostile)], title=HOSTILE, made_at=MADE_AT)
     parsed = Parsed(html)
     assert "<script>alert" not in html
-    assert [kind for kind, _ in parsed.scripts].count(None) == 2
+    assert [kind for kind, _ in parsed.scripts].count(None) == 1
     assert " ".join(HOSTILE.split()) in words_of(parsed)
     for kind, text in parsed.scripts:
         if kind == "application/json":

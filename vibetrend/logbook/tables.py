@@ -12,7 +12,8 @@ from vibetrend.logbook.filing import IS_CURRENT, IS_NEWEST
 from vibetrend.logbook.recordings import among
 
 _NUMBERS = ["hours", "order", "amplitude", "standard_error", "floor", "rpm", "speed_rpm",
-            "temperature_c", "velocity_mm_s"]  # fmt: skip
+            "speed_standard_error_rpm", "speed_spread_percent", "temperature_c",
+            "velocity_mm_s"]  # fmt: skip
 # What may be stated of the day and hinders a comparison where it differs, as `judge` knows it.
 _CIRCUMSTANCES = ["other_engine", "alternator_load", "lying", "shore_power"]
 _YES_NO = ["baseline", "before", "visible", "unusable"]
@@ -41,12 +42,15 @@ def recordings(connection: sa.Connection, series_id: int) -> pd.DataFrame:
         table.tags.label("circumstances"),
         measurement.unusable,
         measurement.speed_rpm,
+        _measured("$.speed.standard_error_rpm", "speed_standard_error_rpm"),
+        _measured("$.speed.spread_percent", "speed_spread_percent"),
         measurement.method_version,
-        sa.func.json_extract(measurement.result, "$.quality").label("quality"),
+        _measured("$.quality", "quality"),
+        _measured("$.overall", "overall"),
         table.added_at,
     )
     found = _table(connection, query.order_by(*_by_hours))
-    for column in ("quality", "reading"):
+    for column in ("quality", "overall", "reading"):
         found[column] = found[column].map(json.loads)
     found["circumstances"] = found["circumstances"].map(lambda text: among(json.loads(text)))
     found["added_at"] = pd.to_datetime(found["added_at"], utc=True)
@@ -87,6 +91,11 @@ def newest_recording(connection: sa.Connection, series_id: int) -> int | None:
         query.order_by(*(column.desc() for column in _by_hours)).limit(1)
     )
     return newest
+
+
+def _measured(path: str, name: str) -> sa.ColumnElement[Any]:
+    """Return a part of what a measurement found, by its path in the JSON form."""
+    return sa.func.json_extract(schema.measurement.c.result, path).label(name)
 
 
 def _of(series_id: int, *columns: sa.ColumnElement[Any]) -> sa.Select[Any]:

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+_NOTHING = Markup("")
+
 
 @dataclass(frozen=True, kw_only=True)
 class Frame:
@@ -59,6 +61,28 @@ def text(x: float, y: float, words: str, kind: str = "", anchor: str = "start") 
     """Return words at a place."""
     form = '<text class="{}" x="{:.2f}%" y="{:.1f}" text-anchor="{}">{}</text>'
     return Markup(form).format(kind, x, y, anchor, words)
+
+
+def course(points: Iterable[tuple[float, float]], height: float, kind: str) -> Markup:
+    """Return points joined by a line, as one element however many they are."""
+    steps = " ".join(f"{x:.2f} {y:.1f}" for x, y in points)
+    return _stretched(f"M{steps}" if steps else "", height, kind)
+
+
+def dots(points: Iterable[tuple[float, float]], height: float, radius: float) -> Markup:
+    """Return small dots, as one element however many they are."""
+    # A piece of no length with round ends is a dot.
+    steps = "".join(f"M{x:.2f} {y:.1f}h0" for x, y in points)
+    return _stretched(steps, height, "dots", Markup(' stroke-width="{:g}"').format(2 * radius))
+
+
+def _stretched(path: str, height: float, kind: str, more: Markup = _NOTHING) -> Markup:
+    """Return a path in percent and pixels; its lines keep their width however wide it is drawn."""
+    form = Markup(
+        '<svg width="100%" height="{0:g}" viewBox="0 0 100 {0:g}" preserveAspectRatio="none">'
+        '<path class="{1}" vector-effect="non-scaling-stroke"{2} d="{3}"/></svg>'
+    )
+    return form.format(height, kind, more, path)
 
 
 def mark(x: float, y: float, state: str, hint: str = "", size: float = 4.5) -> Markup:

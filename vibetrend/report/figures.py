@@ -21,6 +21,7 @@ if TYPE_CHECKING:  # only the type
     from vibetrend.orders import Spectrogram
 
 Figure = dict[str, Any]
+_LETTER_PX = 8  # the widest of a tick's letters, about
 
 
 def plain(words: object) -> str:
@@ -142,7 +143,9 @@ def checkup_map(found: Sequence[Fact], levels: Levels) -> Figure:
             ("fall", "--low", "circle-open", [p for p in points if p[2] < 0]),
         )
     ]  # fmt: skip
-    layout = _layout("engine hours at the check-up", "", [])
+    rows = [_shortened(fact.short) for fact in found]
+    left = 16 + _LETTER_PX * max(map(len, rows), default=0)
+    layout = _layout("engine hours at the check-up", "", [], left=left)
     every = max(1, math.ceil(len(hours) / 9))
     layout["xaxis"] |= {
         "tickvals": list(range(0, len(hours), every)),
@@ -153,10 +156,9 @@ def checkup_map(found: Sequence[Fact], levels: Levels) -> Figure:
     }
     layout["yaxis"] |= {
         "tickvals": list(range(len(found))),
-        "ticktext": [plain(_shortened(fact.short)) for fact in found],
+        "ticktext": [plain(row) for row in rows],
         "range": [len(found) - 0.3, -0.7],
         "zeroline": False,
-        "automargin": True,
     }
     return {"label": "all orders at all check-ups", "data": traces, "layout": layout}
 
@@ -264,20 +266,20 @@ def _list(values: Any, digits: int) -> list[float | None]:
     return [round(float(v), digits) if math.isfinite(v) else None for v in values]
 
 
-def _layout(x_title: str, y_title: str, shapes: list[Figure]) -> Figure:
+def _layout(x_title: str, y_title: str, shapes: list[Figure], *, left: int = 60) -> Figure:
     axis = {
         "gridcolor": "--rule", "zerolinecolor": "--steel", "zerolinewidth": 1,
         "linecolor": "--rule", "tickfont": {"color": "--soft"},
     }  # fmt: skip
     title = {"font": {"size": 13, "color": "--soft"}, "standoff": 8}
     return {
-        "margin": {"l": 48, "r": 12, "t": 8, "b": 44},
+        # Given, not found: plotly would draw twice for each margin it has to find.
+        "margin": {"l": left, "r": 12, "t": 8, "b": 44},
         "paper_bgcolor": "rgba(0,0,0,0)",
         "plot_bgcolor": "rgba(0,0,0,0)",
         "font": {"color": "--ink", "size": 13},
         "xaxis": {**axis, "title": {**title, "text": x_title}, "separatethousands": False},
-        # The margin below always fits; with both to be found, plotly may not come to rest.
-        "yaxis": {**axis, "title": {**title, "text": y_title}, "automargin": True},
+        "yaxis": {**axis, "title": {**title, "text": y_title}},
         "hovermode": "closest",
         "hoverlabel": {"bgcolor": "--paper", "bordercolor": "--steel", "font": {"color": "--ink"}},
         "showlegend": False,

@@ -2,12 +2,23 @@
 
 import math
 from collections.abc import Sequence
-from itertools import pairwise
 
 import pandas as pd
 from markupsafe import Markup
 
-from vibetrend.report.drawing import Frame, box, cross, line, mark, picture, signed, text, ticks
+from vibetrend.report.drawing import (
+    Frame,
+    box,
+    course,
+    cross,
+    dots,
+    line,
+    mark,
+    picture,
+    signed,
+    text,
+    ticks,
+)
 from vibetrend.report.facts import Fact
 from vibetrend.report.levels import Levels
 from vibetrend.report.words import about
@@ -83,7 +94,8 @@ def together_history(levels: Levels, marks: Sequence[Mark] = ()) -> Markup:
         for value in ticks(frame.low_x, frame.high_x, 6)
     ]
     parts += _dots(frame, table, "together_db", 2.0)
-    parts += _joined(frame, used.groupby("visit", sort=False)[["hours", "together_db"]].mean())
+    means = used.groupby("visit", sort=False)[["hours", "together_db"]].mean()
+    parts.append(_joined(frame, means))
     return picture(parts, height=260, label="what all orders did together, over engine hours")
 
 
@@ -165,9 +177,8 @@ def _course(
     frame: Frame, fact: Fact, placements: pd.DataFrame, visits: pd.DataFrame, *, size: float
 ) -> list[Markup]:
     parts = _dots(frame, placements, "change_db", size)
-    parts += _joined(
-        frame, visits[["hours", "change_db"]], "course far" if fact.moved else "course"
-    )
+    kind = "course far" if fact.moved else "course"
+    parts.append(_joined(frame, visits[["hours", "change_db"]], kind))
     last = visits.iloc[-1]
     parts.append(
         mark(frame.x(last["hours"]), frame.y(last["change_db"]), fact.state, size=size + 1.8)
@@ -176,13 +187,11 @@ def _course(
 
 
 def _dots(frame: Frame, table: pd.DataFrame, column: str, size: float) -> list[Markup]:
-    dot = Markup('<circle class="dot" cx="{:.2f}%" cy="{:.1f}" r="{:g}"/>')
     rows = zip(table["hours"], table[column], table["used"], strict=True)
+    places = [(frame.x(h), _inside(frame, db), used) for h, db, used in rows]
     return [
-        dot.format(frame.x(h), _inside(frame, db), size)
-        if used
-        else cross(frame.x(h), _inside(frame, db), size + 0.8)
-        for h, db, used in rows
+        dots([(x, y) for x, y, used in places if used], frame.height, size),
+        *(cross(x, y, size + 0.8) for x, y, used in places if not used),
     ]
 
 
@@ -191,9 +200,9 @@ def _inside(frame: Frame, db: float) -> float:
     return frame.y(min(max(db, frame.low_y), frame.high_y))
 
 
-def _joined(frame: Frame, table: pd.DataFrame, kind: str = "course") -> list[Markup]:
+def _joined(frame: Frame, table: pd.DataFrame, kind: str = "course") -> Markup:
     points = [(frame.x(h), _inside(frame, db)) for h, db in table.itertuples(index=False)]
-    return [line(*start, *end, kind) for start, end in pairwise(points)]
+    return course(points, frame.height, kind)
 
 
 def _forecast(frame: Frame, fact: Fact, now: float, visits: pd.DataFrame) -> list[Markup]:

@@ -1,37 +1,26 @@
 """Records -> one HTML text that needs nothing but a browser."""
 
-import base64
 import datetime as dt
-import hashlib
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
-from pathlib import Path
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
-from plotly.offline import get_plotlyjs
 
 from vibetrend.checkup.records import EngineRecord, SeriesRecord, SideBySide
 from vibetrend.quantities import ShownUnits
-from vibetrend.report import drawing, figures, histories, pairs, pictures, words, work, writing
+from vibetrend.report import figures, histories, pairs, pictures, words, work
 from vibetrend.report import shown as in_shown
-from vibetrend.report.facts import Fact, facts, severity, short_name
+from vibetrend.report.document import as_json, document
+from vibetrend.report.facts import Fact, facts, severity
 from vibetrend.report.fitting import Fitting, earlier, fitting
-from vibetrend.report.glossary import Glossary
 from vibetrend.report.levels import Levels, levels
 from vibetrend.report.meter import HoursLog, hours_log
 from vibetrend.report.statement import Statement
 from vibetrend.report.statements import further, idle_trend, overdue, statements
-from vibetrend.trend.advice import CAUTIONS
-from vibetrend.trend.phrases import capital
 
 _AS_KEPT = ShownUnits()
 _NO_PHOTOS: Mapping[str, bytes] = {}
-_SIGNATURE = Markup('<meta name="generator" content="vibetrend">')
-_PAGE = writing.Kind(name="page", signature=_SIGNATURE.encode(), option="--output")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -117,44 +106,19 @@ def page(
         _engine(record, f"engine-{i}", made_at.date(), shown, photos)
         for i, record in enumerate(engines, start=1)
     ]
-    script, library = _asset("page.js"), _library()
-    policy = (
-        "default-src 'none'; "
-        f"script-src {_hash(library)} {_hash(script)}; "
-        "style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'"
+    return document(
+        "page.html.j2",
+        title=title,
+        made_at=made_at,
+        invented=invented,
+        engines=parts,
+        overdue=overdue(engines),
+        twins=[in_shown.side_by_side(each, shown) for each in twins],
+        method_versions=_method_versions(engines),
+        histories=histories,
+        pictures=pictures,
+        charts=_CHARTS,
     )
-    return (
-        _environment()
-        .get_template("page.html.j2")
-        .render(
-            title=title,
-            made_at=made_at,
-            invented=invented,
-            engines=parts,
-            overdue=overdue(engines),
-            twins=[in_shown.side_by_side(each, shown) for each in twins],
-            # Own texts, made for where they stand: they are not escaped again.
-            signature=_SIGNATURE,
-            policy=Markup(policy),
-            style=Markup(_asset("page.css")),
-            script=Markup(script),
-            library=Markup(library),
-            glossary=Glossary(),
-            cautions=CAUTIONS,
-            method_versions=_method_versions(engines),
-        )
-    )
-
-
-def write(path: str | Path, html: str) -> None:
-    """Write a page whole or not at all; an older page of ours is replaced, no other file.
-
-    Raises
-    ------
-    VibetrendError
-        If the file cannot be written, or another file has that name.
-    """
-    writing.write(Path(path), html.encode("utf-8", errors="replace"), _PAGE)
 
 
 # Parts
@@ -248,63 +212,13 @@ def _histories(part: SeriesPart) -> Markup:
     rest = [one for one in part.facts if one is not first]
     shown = [one for one in [first, *rest] if one is not None]
     reach = histories.reach_db(part.levels, part.facts)
-    return _json([figures.history(one, part.levels, reach, part.marks) for one in shown])
+    return as_json([figures.history(one, part.levels, reach, part.marks) for one in shown])
 
 
-def _json(data: object) -> Markup:
-    r"""Return JSON that is safe inside a script element: ``<`` as ``\u003c``."""
-    text = json.dumps(data, separators=(",", ":"), allow_nan=False)
-    return Markup(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))
-
-
-# What stays the same from page to page
-
-
-@cache
-def _environment() -> Environment:
-    environment = Environment(
-        loader=PackageLoader("vibetrend.report", "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.globals |= {
-        "badge": drawing.badge,
-        "short_name": short_name,
-        "histories": histories,
-        "pictures": pictures,
-        "words": words,
-        "charts": {
-            "histories": _histories,
-            "together": lambda part: _json([figures.together(part.levels, part.marks)]),
-            "map": lambda part: _json([figures.checkup_map(part.facts, part.levels)]),
-            "over_time": lambda shown: _json([figures.over_time(shown)]),
-            "spectrum": lambda latest, reference: _json([figures.spectrum(latest, reference)]),
-        },
-    }
-    environment.filters |= {
-        "ahead": words.ahead,
-        "capitalised": capital,
-        "number": words.number,
-        "significant": words.significant,
-        "date": words.date,
-    }
-    return environment
-
-
-@cache
-def _library() -> str:
-    """Return plotly.js of the installed package, as a browser reads it (line ends as LF)."""
-    return str(get_plotlyjs()).replace("\r\n", "\n").replace("\r", "\n")
-
-
-@cache
-def _asset(name: str) -> str:
-    return (Path(__file__).parent / "templates" / name).read_text(encoding="utf-8")
-
-
-@cache
-def _hash(script: str) -> str:
-    digest = hashlib.sha256(script.encode("utf-8")).digest()
-    return f"'sha256-{base64.b64encode(digest).decode('ascii')}'"
+_CHARTS = {
+    "histories": _histories,
+    "together": lambda part: as_json([figures.together(part.levels, part.marks)]),
+    "map": lambda part: as_json([figures.checkup_map(part.facts, part.levels)]),
+    "over_time": lambda shown: as_json([figures.over_time(shown)]),
+    "spectrum": lambda latest, reference: as_json([figures.spectrum(latest, reference)]),
+}

@@ -2,14 +2,13 @@
 
 import math
 from collections.abc import Iterable, Sequence
-from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 from markupsafe import Markup
 
 from vibetrend.checkup.records import OrderSpectrum
-from vibetrend.report.drawing import Frame, box, line, mark, picture, signed, text, ticks
+from vibetrend.report.drawing import Frame, box, course, line, mark, picture, signed, text, ticks
 from vibetrend.report.facts import Fact
 from vibetrend.report.levels import Levels
 
@@ -103,23 +102,18 @@ def checkup_map(found: Sequence[Fact], levels: Levels) -> Markup:
         low_x=0, high_x=max(len(columns) - 1, 1), low_y=0, high_y=1, height=1, left=14, right=3
     )
     parts = []
-    form = Markup(
-        '<circle class="{}" cx="{:.2f}%" cy="{:.1f}" r="{:.1f}"><title>{}</title></circle>'
-    )
+    form = Markup('<circle class="{}" cx="{:.2f}%" cy="{:.1f}" r="{:.1f}"/>')
     for row, fact in enumerate(rows):
         y = top + step * (row + 0.5)
         parts.append(text(0, y + 4, _shortened(fact.short), "tick far" if fact.moved else "tick"))
         parts.append(line(frame.left - 2, y, 100, y, "grid"))
         changes = levels.changes(fact.feature, fact.order)
-        for place, (visit, hours) in enumerate(
-            zip(columns["visit"], columns["hours"], strict=True)
-        ):
+        for place, visit in enumerate(columns["visit"]):
             db = changes.get(visit, math.nan)
             if math.isfinite(db):
-                hint = f"{fact.name} at {hours:.0f} h: {db:+.1f} dB"
                 usual = " usual" if is_usual(fact, db) else ""
                 kind = ("rise" if db > 0 else "fall") + usual
-                parts.append(form.format(kind, frame.x(place), y, disc_radius(db), hint))
+                parts.append(form.format(kind, frame.x(place), y, disc_radius(db)))
     height = top + step * len(rows) + 26
     every = math.ceil(len(columns) / 8)
     for place, hours in list(enumerate(columns["hours"]))[::every]:
@@ -199,8 +193,7 @@ def spectrum(latest: OrderSpectrum, reference: OrderSpectrum | None) -> Markup:
             if a > 0
         ]
         if many:
-            ends = pairwise(points)
-            parts += [line(*start, *end, kind) for start, end in ends]
+            parts.append(course(points, frame.height, kind))
             continue
         if one is latest:
             parts += [line(x, frame.height - frame.bottom, x, y, kind) for x, y in points]

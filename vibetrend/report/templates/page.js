@@ -20,7 +20,7 @@
     select: holder.querySelector("select"),
     figures: JSON.parse(holder.querySelector("script").textContent),
     shown: 0,
-  }));
+  })).filter((chart) => chart.figures.length);
 
   const draw = (chart) => {
     const style = getComputedStyle(document.body);
@@ -31,7 +31,6 @@
   };
 
   const start = async (chart) => {
-    if (!chart.figures.length) return;
     if (chart.select) {
       chart.select.append(...chart.figures.map((one, place) => new Option(one.label, place)));
       chart.select.addEventListener("change", () => {
@@ -49,13 +48,28 @@
   // What is folded has no size yet: it is drawn when it is unfolded.
   const fold = (chart) => chart.holder.closest("details:not([open])");
 
+  // How many screens a chart is away from what is looked at.
+  const screensAway = ({ holder }) => {
+    const { top, bottom } = holder.getBoundingClientRect();
+    return Math.max(0, top - innerHeight, -bottom) / innerHeight;
+  };
+
+  // The library waits in the page as text, so that nothing is held up before the still page is there.
+  const loadLibrary = () => {
+    const held = document.getElementById("plotly");
+    const script = document.createElement("script");
+    script.textContent = held.textContent;
+    held.replaceWith(script);
+  };
+
   const startAll = async () => {
-    for (const chart of charts) {
-      if (fold(chart)) {
-        fold(chart).addEventListener("toggle", () => start(chart), { once: true });
-        continue;
-      }
-      await start(chart);
+    loadLibrary();
+    for (const chart of charts.filter(fold)) fold(chart).addEventListener("toggle", () => start(chart), { once: true });
+    const waiting = charts.filter((chart) => !fold(chart));
+    while (waiting.length) {
+      waiting.sort((one, other) => screensAway(one) - screensAway(other));
+      if (screensAway(waiting[0]) > 1) document.documentElement.dataset.charts ??= "near";
+      await start(waiting.shift());
       await new Promise((next) => setTimeout(next));
     }
     document.documentElement.dataset.charts = "drawn";
@@ -69,5 +83,5 @@
   addEventListener("beforeprint", () => { opened = folded(); opened.forEach((one) => (one.open = true)); });
   addEventListener("afterprint", () => opened.forEach((one) => (one.open = false)));
 
-  startAll();
+  requestAnimationFrame(() => setTimeout(startAll));
 })();
