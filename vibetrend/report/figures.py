@@ -45,7 +45,7 @@ def history(
     tone = "--far" if fact.moved else "--ink"
     course = {
         "type": "scatter", "mode": "lines+markers", "name": "check-up",
-        "x": _list(visits["hours"], 1), "y": _list(visits["change_db"], 3),
+        "x": listed(visits["hours"], 1), "y": listed(visits["change_db"], 3),
         "line": {"color": tone, "width": 2}, "marker": {"color": tone, "size": 6},
         "hovertemplate": "%{y:+.1f} dB at %{x:.0f} h<extra>check-up</extra>",
     }  # fmt: skip
@@ -54,7 +54,7 @@ def history(
     if ahead and not visits.empty:
         now = float(visits["hours"].iloc[-1])
         traces += _fan(fact, now, float(visits["change_db"].iloc[-1]), ahead)
-    layout = _layout("engine hours", "change against the baseline, dB", shapes)
+    layout = base_layout("engine hours", "change against the baseline, dB", shapes)
     high = max(reach[1], fact.limit_db + 0.9) if ahead else reach[1]
     layout["yaxis"] |= {"range": [reach[0], high], "dtick": 3 if high - reach[0] > 8 else 1}
     layout["annotations"] = [*_names(fact, high), *_letters(marks)]
@@ -71,10 +71,10 @@ def together(levels: Levels, marks: Sequence[Mark] = ()) -> Figure:
     means = used.groupby("visit", sort=False)[["hours", "together_db"]].mean()
     traces.append({
         "type": "scatter", "mode": "lines", "name": "check-up", "hoverinfo": "skip",
-        "x": _list(means["hours"], 1), "y": _list(means["together_db"], 3),
+        "x": listed(means["hours"], 1), "y": listed(means["together_db"], 3),
         "line": {"color": "--ink", "width": 1.5},
     })  # fmt: skip
-    layout = _layout("engine hours", "all orders together, dB", _uprights(marks))
+    layout = base_layout("engine hours", "all orders together, dB", _uprights(marks))
     layout["annotations"] = _letters(marks)
     span = max(3.0, float(table["together_db"].abs().max()) + 0.5)
     layout["yaxis"] |= {"range": [-span, span]}
@@ -90,7 +90,7 @@ def spectrum(latest: OrderSpectrum, reference: OrderSpectrum | None) -> Figure:
     traces = [
         {
             "type": "scatter", "mode": "lines" if many else "markers", "name": plain(one.label),
-            "x": _list(one.order, 4), "y": _list(one.amplitude, 8),
+            "x": listed(one.order, 4), "y": listed(one.amplitude, 8),
             "line": {"color": color, "width": 1.5},
             "marker": {"color": color, "symbol": symbol, "size": size, "line": {"width": 2}},
             "hovertemplate": f"order %{{x}}: %{{y:.3g}} {plain(one.unit)} rms"
@@ -98,7 +98,7 @@ def spectrum(latest: OrderSpectrum, reference: OrderSpectrum | None) -> Figure:
         }
         for one, color, symbol, size in shown
     ]  # fmt: skip
-    layout = _layout("order", f"amplitude, {plain(latest.unit)} rms", [])
+    layout = base_layout("order", f"amplitude, {plain(latest.unit)} rms", [])
     layout["yaxis"] |= {"type": "log", "dtick": "D2", "tickformat": ".1~g", "zeroline": False}
     layout["xaxis"] |= {"rangemode": "tozero"}
     return {"label": "order spectrum", "data": traces, "layout": layout}
@@ -107,12 +107,12 @@ def spectrum(latest: OrderSpectrum, reference: OrderSpectrum | None) -> Figure:
 def over_time(picture: "Spectrogram") -> Figure:
     """Return a recording over time and frequency."""
     trace = {
-        "type": "heatmap", "x": _list(picture.time_s, 2), "y": _list(picture.hertz, 1),
-        "z": [_list(row, 0) for row in picture.level_db], "zmin": -60, "zmax": 0,
+        "type": "heatmap", "x": listed(picture.time_s, 2), "y": listed(picture.hertz, 1),
+        "z": [listed(row, 0) for row in picture.level_db], "zmin": -60, "zmax": 0,
         "colorscale": [[0, "--paper"], [0.35, "--paper"], [1, "--ink"]], "showscale": False,
         "hovertemplate": "%{x:.1f} s, %{y:.0f} Hz: %{z:.0f} dB<extra></extra>",
     }  # fmt: skip
-    return {"label": "over time", "data": [trace], "layout": _layout("seconds", "Hz", [])}
+    return {"label": "over time", "data": [trace], "layout": base_layout("seconds", "Hz", [])}
 
 
 def checkup_map(found: Sequence[Fact], levels: Levels) -> Figure:
@@ -145,7 +145,7 @@ def checkup_map(found: Sequence[Fact], levels: Levels) -> Figure:
     ]  # fmt: skip
     rows = [_shortened(fact.short) for fact in found]
     left = 16 + _LETTER_PX * max(map(len, rows), default=0)
-    layout = _layout("engine hours at the check-up", "", [], left=left)
+    layout = base_layout("engine hours at the check-up", "", [], left=left)
     every = max(1, math.ceil(len(hours) / 9))
     layout["xaxis"] |= {
         "tickvals": list(range(0, len(hours), every)),
@@ -253,7 +253,7 @@ def _fan(fact: Fact, now: float, level: float, ahead: float) -> list[Figure]:
 def _points(table: pd.DataFrame, column: str, name: str, marker: Figure) -> Figure:
     return {
         "type": "scatter", "mode": "markers", "name": name, "marker": marker,
-        "x": _list(table["hours"], 1), "y": _list(table[column], 3),
+        "x": listed(table["hours"], 1), "y": listed(table[column], 3),
         "hovertemplate": f"%{{y:+.1f}} dB at %{{x:.0f}} h<extra>{name}</extra>",
     }  # fmt: skip
 
@@ -262,11 +262,13 @@ def _marker(color: str, size: int, symbol: str = "circle") -> Figure:
     return {"color": color, "size": size, "symbol": symbol, "line": {"width": 1.5, "color": color}}
 
 
-def _list(values: Any, digits: int) -> list[float | None]:
+def listed(values: Any, digits: int) -> list[float | None]:
+    """Return numbers as JSON takes them: rounded, what is not finite as None."""
     return [round(float(v), digits) if math.isfinite(v) else None for v in values]
 
 
-def _layout(x_title: str, y_title: str, shapes: list[Figure], *, left: int = 60) -> Figure:
+def base_layout(x_title: str, y_title: str, shapes: list[Figure], *, left: int = 60) -> Figure:
+    """Return the layout that all charts share; `left` is the room for the ticks' words, px."""
     axis = {
         "gridcolor": "--rule", "zerolinecolor": "--steel", "zerolinewidth": 1,
         "linecolor": "--rule", "tickfont": {"color": "--soft"},
