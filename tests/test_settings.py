@@ -1,11 +1,11 @@
-"""The units a person wants to see, from the table ``[shown]`` of the settings."""
+"""The tables ``[shown]`` (units a person wants to see) and ``[card]`` of the settings."""
 
 from pathlib import Path
 
 import pytest
 
 from vibetrend.quantities import Quantity, ShownUnits, unit
-from vibetrend.settings import SettingsError, mail_settings, shown_units
+from vibetrend.settings import SettingsError, card_link, mail_settings, shown_units
 
 
 @pytest.fixture
@@ -77,3 +77,26 @@ def test_units_alone_are_no_mailbox(settings: Path) -> None:
     settings.write_text('[shown]\nlength = "thou"\n')
     with pytest.raises(SettingsError, match=r"the table \[mail\] is missing"):
         mail_settings()
+
+
+def test_the_address_of_a_card_is_kept_as_written(settings: Path) -> None:
+    assert card_link() is None
+    settings.write_text('[shown]\nlength = "mm"\n')
+    assert card_link() is None
+    settings.write_text('[card]\nlink = "http://192.168.1.20/main.html"\n')
+    assert card_link() == "http://192.168.1.20/main.html"
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ('[card]\nlnik = "x"', "lnik is not a known key; did you mean link"),
+        ("[card]\nlink = 1", "link must be one line of text"),
+        ('card = "x"', r"card is no table; write \[card\] on a line of its own"),
+    ],
+)
+def test_a_wrong_card_table_says_what_is_wrong(settings: Path, text: str, said: str) -> None:
+    settings.write_text(text)
+    with pytest.raises(SettingsError, match=said) as caught:
+        card_link()
+    assert str(caught.value).startswith(str(settings))

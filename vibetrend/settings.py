@@ -1,4 +1,4 @@
-"""Where a person's things are kept, how to write to them, and the units they want to see."""
+"""A person's settings: where things are kept, the mailbox, units shown, the card's address."""
 
 import os
 import tomllib
@@ -139,6 +139,21 @@ def _choice(value: Any, dimension: Dimension, where: str) -> Unit:
             f'{where}: {dimension} is {value!r}; write "{names[0]}" or "{names[1]}"{also}'
         ) from None
     return found
+
+
+def card_link() -> str | None:
+    """Read ``link`` of the table ``[card]``: the address that a recording card leads to.
+
+    Raises
+    ------
+    SettingsError
+        If a key is wrong, or the file cannot be read.
+    """
+    file = settings_file()
+    table = _table(_tables(file) or {}, "card", file) or {}
+    where = f"{file}, [card]"
+    _refuse_unknown_keys(table, ("link",), where)
+    return _text(table, "link", where)
 
 
 def _tables(file: Path) -> Mapping[str, Any] | None:

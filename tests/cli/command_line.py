@@ -35,6 +35,11 @@ class Ran:
     err: str
 
     @property
+    def flat(self) -> str:
+        """What it printed on one line, as a person reads it."""
+        return " ".join(self.out.replace("\xa0", " ").split())
+
+    @property
     def json(self) -> Any:
         return json.loads(self.out, parse_constant=_refuse)
 
@@ -56,6 +61,7 @@ class CommandLine:
             "VIBETREND_LOGBOOK": str(folder / "logbook"),
             "OPENBLAS_NUM_THREADS": "1",
             "COLUMNS": "92",
+            "FORCE_COLOR": "",
         }
 
     def __call__(self, *arguments: object) -> Ran:

@@ -190,7 +190,7 @@ def test_added_twice_is_a_duplicate_and_no_error(run: CommandLine) -> None:
     again = run(*arguments, "--json")
     assert again.code == 0
     assert again.json["added"][0] == first | {"duplicate": True, "quality": []}
-    assert "in the logbook already" in run(*arguments).out
+    assert "in the logbook already" in run(*arguments).flat
     (series,) = again.json["status"]["engines"][0]["series"]
     assert len(series["verdict"]["recordings"]) == 1
 

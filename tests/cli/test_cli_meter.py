@@ -25,7 +25,7 @@ def test_readings_and_changes_are_kept_once_and_listed(run: CommandLine) -> None
     assert "62 h on the meter (3450 h in all)" in ran.out
     over = ("meter", "roll-over", "--engine", "main", "--date", "2024-09-10", "--before", 99.9)
     assert (
-        "rolled over at 99.9 h on the meter (3487.9 h in all), showing 0 h then" in run(*over).out
+        "rolled over at 99.9 h on the meter (3487.9 h in all), showing 0 h then" in run(*over).flat
     )
     listed = run("meter", "list", "--engine", "main", "--json").json["meter"]
     assert [each["what"] for each in listed] == ["reading", "replaced", "reading", "rolled-over"]
@@ -87,4 +87,4 @@ def test_what_is_added_later_goes_by_true_hours(run: CommandLine) -> None:
     start = ("installation", "start", "--engine", "main", "--date", "2024-08-01", "--hours", 100)
     told = run(*start, "--json").json
     assert (told["hours"], told["meter_hours"]) == (3221, 100)
-    assert "100 h on the meter (3221 h in all)" in run(*start).out
+    assert "100 h on the meter (3221 h in all)" in run(*start).flat

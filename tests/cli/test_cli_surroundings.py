@@ -139,7 +139,7 @@ def test_a_reader_that_has_gone_gets_no_traceback(run: CommandLine) -> None:
 @needs_posix
 def test_ctrl_c_is_130_and_leaves_the_logbook_whole(run: CommandLine) -> None:
     run.with_installation()
-    files = [run.clip(f"{seed}.csv", seed=seed) for seed in range(40)]
+    files = [run.clip(f"{seed}.csv", seed=seed).name for seed in range(40)]
     process = run.start(
         *("add", *files, "--engine", "main", "--rpm", 1080, "--hours", 3150),
         *("--date", "2024-06-10"),

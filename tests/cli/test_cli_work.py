@@ -73,14 +73,14 @@ def test_work_entered_late_asks_for_no_baseline(run: CommandLine) -> None:
         )
     run(*WORK, "--what", "mounts")
     late = ("work", "add", "--engine", "main", "--date", "2024-08-01", "--hours", 3300)
-    said = run(*late, "--what", "belt").out
+    said = run(*late, "--what", "belt").flat
     assert "and 2 recordings lie now between the two. No baseline can be taken for that" in said
     assert "Next: take a new baseline" not in said
     assert "ended" not in said
     late = ("work", "add", "--engine", "main", "--date", "2024-08-02", "--hours", 3302)
-    assert "and 2 recordings lie now" in run(*late, "--what", "belt").out
+    assert "and 2 recordings lie now" in run(*late, "--what", "belt").flat
     late = ("work", "add", "--engine", "main", "--date", "2024-07-30", "--hours", 3290)
-    assert "no recording lies between the two: nothing" in run(*late, "--what", "belt").out
+    assert "no recording lies between the two: nothing" in run(*late, "--what", "belt").flat
 
 
 def test_a_note_that_a_terminal_would_obey_is_one_plain_error(run: CommandLine) -> None:

@@ -173,6 +173,11 @@ def test_a_small_picture_is_upright_and_without_tags(kind: str, size: tuple[int,
     assert dict(small.getexif()) == {}
 
 
+def test_a_picture_is_as_large_as_asked_for_and_never_larger_than_the_photo() -> None:
+    assert opened(thumbnail(photo(size=(2000, 1000)), side=1200)).size == (600, 1200)
+    assert opened(thumbnail(photo(size=(80, 60)), side=1200)).size == (60, 80)
+
+
 @pytest.mark.parametrize("orientation", range(1, 9))
 def test_every_orientation_is_turned_as_pillow_does(orientation: int) -> None:
     turned = Image.Exif()

@@ -37,6 +37,19 @@ def test_a_changed_file_becomes_the_current_one(book: Logbook) -> None:
     assert book.engine_names() == ["main", "genset"]
 
 
+def test_every_file_of_an_engine_stays(book: Logbook) -> None:
+    changed = ENGINE + "rated_rpm = 2600\n"
+    put(book, changed)
+    put(book, 'name = "genset"\ncylinders = 4\n')
+    files = book.engine_files("main")
+    assert [each.toml for each in files] == [ENGINE, changed]
+    added = [dt.datetime.fromisoformat(each.added_at) for each in files]
+    assert added == sorted(added)
+    assert all(each.tzinfo is not None for each in added)
+    with pytest.raises(LogbookError, match="is not in the logbook"):
+        book.engine_files("none")
+
+
 def test_an_unknown_engine_is_refused_with_the_names_there_are(book: Logbook) -> None:
     put(book, 'name = "genset"\ncylinders = 4\n')
     with pytest.raises(

@@ -241,5 +241,7 @@ def test_a_verdict_is_kept_when_it_says_something_new(book: Logbook) -> None:
     book.keep_verdict(series, learning, "learning")
     assert list(book.verdicts(series)["state"]) == ["learning", "changed", "learning"]
     assert book.verdicts(series)["made_at"].is_monotonic_increasing
+    newest = book.recordings(series)["date"].max()
+    assert list(book.verdicts(series)["newest"]) == [newest] * 3
     with pytest.raises(LogbookError, match="series 99 is not in the logbook"):
         book.keep_verdict(99, learning, "learning")

@@ -85,11 +85,26 @@ def recordings(table: pd.DataFrame) -> pd.DataFrame:
             "date": one["date"],
             "rpm": 1000.0,
             "speed_rpm": one["rpm"],
+            "speed_standard_error_rpm": 0.2,
+            "speed_spread_percent": [0.4 + 0.1 * (i % 5) for i in range(len(one))],
+            "overall": [_overall(table, name) for name in one["recording"]],
+            "reading": [{"rate": 200.0} if i == 1 else {} for i in range(len(one))],
             "baseline": one["baseline"],
             "quality": notes,
             "method_version": 1,
         }
     )
+
+
+def _overall(table: pd.DataFrame, recording: str) -> list[dict[str, Any]]:
+    """Return the overall levels of a recording that holds nothing but its orders."""
+    mine = table[table["recording"] == recording]
+    together = float(np.sqrt((mine["amplitude"] ** 2).sum()))
+    band = {"band_hz": [2.0, 160.0]}
+    return [
+        {"name": "acceleration", **band, "value": together, "unit": "m/s^2"},
+        {"name": "velocity", **band, "value": 8.0 * together, "unit": "mm/s"},
+    ]
 
 
 def engine(name: str = "main", **values: Any) -> Engine:

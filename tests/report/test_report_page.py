@@ -98,7 +98,8 @@ def test_first_screen_says_what_which_how_far_since_when_until_when(parsed: Pars
     assert f"Order 4.5 is up {row['change_db']:.1f} dB" in text
     assert f"left its level at about {row['since_hours']:.0f} h" in text.replace("\xa0", " ")
     assert f"by {row['slope_db_per_1000h']:.1f} dB per 1000 h" in text
-    assert text.index("Idle trend:") < text.index("Damper resonance:") < text.index("Not measured")
+    engine_itself = text[text.index("Idle trend:") :]
+    assert engine_itself.index("Damper resonance:") < engine_itself.index("Not measured")
     assert "A trend never proves that a damper is sound" in text
     assert "isolate its starting" in text
 
@@ -144,7 +145,8 @@ def test_printed_digits_round_the_value(html: str) -> None:
 
 def test_charts_hold_the_history(parsed: Parsed, bent: pd.DataFrame) -> None:
     charts = [json.loads(text) for kind, text in parsed.scripts if kind == "application/json"]
-    assert len(charts) == 8  # two engines: history, together, spectrum, map
+    # two engines: history, together, spectrum, map, speed, two overall bands
+    assert len(charts) == 14
     histories = charts[0]
     assert histories[0]["label"] == "order 4.5"
     assert len(histories) == bent["order"].nunique()
@@ -258,10 +260,11 @@ def test_work_is_drawn_with_letter_and_legend_and_its_note_is_text(after_work: P
         for layout in layouts
         if "<b>A</b>" in [note["text"] for note in layout.get("annotations", [])]
     ]  # fmt: skip
-    # History and together of both series; the damper's first day lies too far from the second's.
+    # History, together, speed and two overall bands of both series; the damper's first day lies
+    # too far from the second's.
     assert drawn == [
-        *[({WORK_HOURS}, {"<b>A</b>": WORK_HOURS})] * 2,
-        *[({3120.0, WORK_HOURS}, {"<b>0</b>": 3120.0, "<b>A</b>": WORK_HOURS})] * 2,
+        *[({WORK_HOURS}, {"<b>A</b>": WORK_HOURS})] * 5,
+        *[({3120.0, WORK_HOURS}, {"<b>0</b>": 3120.0, "<b>A</b>": WORK_HOURS})] * 5,
     ]
     uprights = [
         v for tag, n, v in after_work.attributes if (tag, n, v) == ("line", "class", "work")

@@ -10,7 +10,7 @@ from invented_fitting import FIRST, HASH, LATER, SECOND, SOME, record, recorded
 from invented_report import MADE_AT, START, engine_record, history, series
 from parsed_page import HOSTILE, Parsed, words_of
 
-from vibetrend.checkup.records import EngineRecord, KnownHours, PastInstallation
+from vibetrend.checkup.records import EngineRecord, PastInstallation
 from vibetrend.cli.standing_words import standing_words
 from vibetrend.installation import (
     belt_content,
@@ -271,26 +271,6 @@ def test_earlier_dampers_are_folded_away_with_their_records() -> None:
     assert began in past[0]
     assert "Run-out (TIR), rim" in past[0]
     assert "Nothing was entered of how it sat." in past[1]
-
-
-def test_the_log_of_hours_tells_what_became_of_the_meter() -> None:
-    log = (
-        KnownHours(date=START, hours=3120.0, meter_hours=3120.0, what="installation"),
-        KnownHours(date=dt.date(2027, 5, 1), hours=3300.0, meter_hours=3300.0, what="recording"),
-        KnownHours(date=dt.date(2027, 5, 1), hours=3300.0, meter_hours=3300.0, what="reading"),
-        KnownHours(date=dt.date(2027, 6, 1), hours=3310.5, meter_hours=0.0, what="change"),
-    )
-    parsed = shown_page(recorded(record([]), hours_log=log))
-    rows = [row for row in parsed.rows if "hour meter" in str(row) or "fitted or" in str(row)]
-    assert rows == [
-        ["1 June 2027", "3310.5", "0", "hour meter changed"],
-        ["1 May 2027", "3300", "3300", "recording, hour meter read"],
-        ["1 May 2026", "3120", "3120", "damper fitted or found"],
-    ]
-    text = words_of(parsed).replace("\xa0", " ")
-    assert "On 1 June 2027 the hour meter was changed: it showed 0 h when the engine had" in text
-    without = shown_page(recorded(record([]), hours_log=log[:2]))
-    assert "On the meter" not in words_of(without)
 
 
 def test_the_damper_s_first_day_is_drawn_in_every_history() -> None:

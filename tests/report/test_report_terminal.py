@@ -116,7 +116,8 @@ def test_every_series_has_its_own_heading_and_verdict(bent: pd.DataFrame) -> Non
     first, second = text.index("old phone · acc"), text.rindex("new phone · acceleration")
     assert first < second
     assert "steady at 1000 rpm: changed." in text[first:second]
-    assert "steady at 1000 rpm: no change seen. No order has moved" in text[second:]
+    assert "steady at 1000 rpm: no change seen. Change of each order" in text[second:]
+    assert "No order has moved" in text[second:]
     assert "Before." in text[second:]
 
 

@@ -220,10 +220,7 @@ def add_photo(
     VibetrendError
         If it is no photo, or no installation had begun by then.
     """
-    if path.is_dir():
-        raise ReadError(f"{path} is a folder; name the photo's file")
-    with content.opened(path) as stream:
-        found = checked(stream.read(LARGEST_PHOTO + 1), name=str(path), keep_location=keep_location)
+    found = _photo(path, keep_location=keep_location)
     whole = io.BytesIO(found.content)
     sha256 = digest(whole)
     own = on_engine(logbook, engine_name, today if date is None else date)
@@ -253,6 +250,34 @@ def add_photo(
     kept = keep(logbook, engine_name, "photo", entered, date=date)
     remarks += _of_the_same_photo(kept, before)
     return replace(kept, remarks=tuple(remarks))
+
+
+def picture(path: Path, *, side: int) -> bytes:
+    """Return a photo as an upright JPEG picture without any tags, to be shown and not kept.
+
+    Parameters
+    ----------
+    side : int
+        Pixels that its longer side has at most.
+
+    Raises
+    ------
+    ReadError
+        If it is no photo, damaged, or HEIC, which cannot be shown.
+    """
+    found = _photo(path)
+    try:
+        return thumbnail(found.content, side=side)
+    except ReadError as error:
+        raise ReadError(f"{path}: {error}") from error
+
+
+def _photo(path: Path, *, keep_location: bool = False) -> Photo:
+    if path.is_dir():
+        raise ReadError(f"{path} is a folder; name the photo's file")
+    with content.opened(path) as stream:
+        whole = stream.read(LARGEST_PHOTO + 1)
+    return checked(whole, name=str(path), keep_location=keep_location)
 
 
 def _why_not_the_cameras(found: Photo, since: dt.date, date: dt.date) -> Iterator[str]:

@@ -15,7 +15,11 @@ from vibetrend.trend import Comparison, Verdict
 
 if TYPE_CHECKING:  # only the types: to say where an engine stands, nothing has to be measured
     from vibetrend.installation.record import Record
-    from vibetrend.orders import Spectrogram
+    from vibetrend.orders import AmplitudeSpectrum, Measurement, Spectrogram, Trace
+
+
+INTERVAL_HOURS = 200.0
+"""Between check-ups: every few hundred hours; common practice, no source."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -53,7 +57,8 @@ class SeriesRecord:
     verdict: Verdict
     history: pd.DataFrame  # the columns that ``judge`` takes
     recordings: pd.DataFrame  # recording, name, sha256, visit, hours, date, rpm, speed_rpm,
-    # baseline, quality (a list of dicts: code, severity, message), method_version and more
+    # speed_standard_error_rpm, speed_spread_percent, baseline, quality (a list of dicts: code,
+    # severity, message), overall (of dicts: name, band_hz, value, unit), method_version and more
     ended: bool = False  # by work; its last verdict stays to be read
     after_work: Step | None = None
     before: Comparison | None = None  # its baseline against recordings of the damper before
@@ -70,6 +75,21 @@ class KnownHours:
     hours: float  # true engine hours
     meter_hours: float  # what the hour meter showed
     what: str  # "recording", "work", "installation", "reading" (of the meter), "change" (of it)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Happening:
+    """One line of the log of everything."""
+
+    date: dt.date
+    hours: float | None  # true engine hours; None where none belong to it
+    meter_hours: float | None  # what the hour meter showed then
+    what: str  # "installation", "reading", "check", "details", "photo", "note", "finish", "work",
+    # "meter", "check-up", "engine file" or "verdict"
+    words: str  # ours, with names in them
+    own: str = ""  # a person's own words beside them
+    states: tuple[str, ...] = ()  # of a verdict: the state before, where there was one, and after
+    added_at: str = ""  # UTC, ISO 8601
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -99,6 +119,7 @@ class EngineRecord:
     installation_record: "Record | None" = None  # of the present one; None where there is none
     earlier_installations: tuple[PastInstallation, ...] = ()  # earliest first
     hours_log: tuple[KnownHours, ...] = ()  # all that is known of its hours, earliest first
+    happenings: tuple[Happening, ...] = ()  # everything that was entered and judged, newest first
     meter_offset: float = 0.0  # true hours less what the hour meter shows, now
     next_recording: Reached | None = None  # when the next check-up's hours are reached, by the use
     # so far; None where nothing can be told of the use
@@ -121,3 +142,16 @@ class SideBySide:
     unit: str  # of all orders
     common_db: float  # what the differences of all orders have in common
     table: pd.DataFrame
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class RecordingRecord:
+    """One recording by itself, without a logbook: what was measured, and pictures of it."""
+
+    measurement: "Measurement"
+    engine: Engine | None  # that it was measured with
+    begins_s: float  # when its first sample or tooth was, on the recording's own clock
+    measured_s: tuple[float, float]  # the part that was measured, seconds from there
+    trace: "Trace | None"  # None where nothing but tooth times was recorded
+    spectrum: "AmplitudeSpectrum | None"
+    spectrogram: "Spectrogram | None"

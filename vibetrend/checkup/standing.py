@@ -9,16 +9,21 @@ import numpy as np
 import pandas as pd
 
 from vibetrend.checkup import twins
+from vibetrend.checkup.happenings import happenings
 from vibetrend.checkup.judging import verdict_on
 from vibetrend.checkup.past import Judged, after_work, before, carried, followed
-from vibetrend.checkup.records import EngineRecord, OrderSpectrum, SeriesRecord, Work
+from vibetrend.checkup.records import (
+    INTERVAL_HOURS,
+    EngineRecord,
+    OrderSpectrum,
+    SeriesRecord,
+    Work,
+)
 from vibetrend.checkup.upkeep import upkeep
 from vibetrend.checkup.visits import latest
 from vibetrend.logbook import Installation, Logbook, Series
 from vibetrend.logbook import Work as KeptWork
 from vibetrend.trend import Verdict, worst
-
-INTERVAL_HOURS = 200.0  # between check-ups: every few hundred hours; common practice, no source
 
 
 def standing(
@@ -116,6 +121,7 @@ def _engine(logbook: Logbook, name: str, today: dt.date) -> EngineRecord:
         installation_record=kept_up.record,
         earlier_installations=kept_up.earlier,
         hours_log=kept_up.log,
+        happenings=happenings(logbook, engine, series),
         meter_offset=kept_up.meter_offset,
         next_recording=next_recording,
     )

@@ -7,6 +7,7 @@ import sys
 import click
 
 from vibetrend.cli.add import add
+from vibetrend.cli.card import card
 from vibetrend.cli.demo import demo
 from vibetrend.cli.engine import engine
 from vibetrend.cli.installation import installation
@@ -15,6 +16,7 @@ from vibetrend.cli.meter import meter
 from vibetrend.cli.report import report
 from vibetrend.cli.simulate import simulate
 from vibetrend.cli.status import status
+from vibetrend.cli.terminal import cleared, colour, complain, poor_but_plain
 from vibetrend.cli.watch import watch
 from vibetrend.cli.work import work
 from vibetrend.errors import VibetrendError
@@ -41,10 +43,11 @@ def cli() -> None:
     130 interrupted; status and add: 3 record again, another day or all moved,
     4 changed or renewal overdue, 5 past the limit.
     """
+    click.get_current_context().color = colour()
 
 
 for command in (
-    demo, engine, installation, meter, work, measure, add, status, report, watch, simulate,
+    demo, engine, installation, meter, work, measure, add, status, report, card, watch, simulate,
 ):  # fmt: skip
     cli.add_command(command)
 
@@ -55,19 +58,18 @@ def main() -> None:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     os.environ.setdefault("OMP_NUM_THREADS", "1")
     for stream in (sys.stdout, sys.stderr):
-        if isinstance(
-            stream, io.TextIOWrapper
-        ):  # a name the terminal cannot show is no reason to stop
-            stream.reconfigure(errors="replace")
+        if isinstance(stream, io.TextIOWrapper):
+            poor_but_plain(stream)  # a letter it lacks is no reason to stop
     try:
         code = cli.main(standalone_mode=False)
     except click.exceptions.Abort:
         code = INTERRUPTED
+        cleared()
         click.echo("interrupted", err=True)
     except click.ClickException as error:
         error.show()
         code = error.exit_code
     except VibetrendError as error:
-        click.echo(f"vibetrend: {error}", err=True)
+        complain(error)
         code = 1
     sys.exit(code)

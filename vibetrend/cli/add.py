@@ -1,8 +1,10 @@
 """``vibetrend add``: keep recordings and say where the engine stands."""
 
 import datetime as dt
+from collections.abc import Callable
+from operator import attrgetter
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -16,6 +18,10 @@ from vibetrend.cli.options import (
     recording_options,
     stated,
 )
+from vibetrend.cli.terminal import cleared, complain, following, saying, wrapped
+
+if TYPE_CHECKING:
+    from vibetrend.recording import Recording
 
 _BEFORE = (
     "Kept as the damper before: not judged, but shown beside the baseline taken in the same way."
@@ -64,7 +70,7 @@ def add(
     from vibetrend.checkup.standing import standing, to_json
     from vibetrend.cli.standing_words import earlier_words, filed_words, standing_words
     from vibetrend.cli.status import exit_code
-    from vibetrend.cli.words import added_words, wrapped
+    from vibetrend.cli.words import added_words
     from vibetrend.errors import VibetrendError
     from vibetrend.logbook import Logbook
     from vibetrend.settings import logbook_folder, shown_units
@@ -73,12 +79,12 @@ def add(
         raise click.UsageError("--baseline and --before exclude each other")
     today = dt.date.today()
     options = stated(values)
-    complete = None if as_json else asking()
+    complete = None if as_json else _clearing(asking())
     added = []
     failed = False
     with Logbook.open(logbook_folder(logbook)) as book:
         book.engine(name)
-        for path in files:
+        for path in following(files, "measuring", attrgetter("name"), quiet=as_json):
             try:
                 entry = add_file(
                     book,
@@ -93,13 +99,15 @@ def add(
                     **options,
                 )
             except VibetrendError as error:
-                click.echo(f"vibetrend: {error}", err=True)
+                complain(error)
                 failed = True
                 continue
             added.append(entry)
             if not as_json:
+                cleared()
                 click.echo(added_words(entry))
-        records = standing(book, [name], today=today)
+        with saying("judging", quiet=as_json):
+            records = standing(book, [name], today=today)
     if as_json:
         print_json({"added": [entry.to_dict() for entry in added], "status": to_json(records)})
     elif added:
@@ -113,3 +121,17 @@ def add(
         words = "\n".join(each for each in told if each)
         click.echo(f"\n{words}\n\n{standing_words(records, today=today, shown=shown_units())}")
     ctx.exit(1 if failed else exit_code(records))
+
+
+def _clearing(
+    ask: "Callable[[Recording], Recording] | None",
+) -> "Callable[[Recording], Recording] | None":
+    """Return the questions with a line of their own, not behind what is being measured."""
+    if ask is None:
+        return None
+
+    def complete(recording: "Recording") -> "Recording":
+        cleared()
+        return ask(recording)
+
+    return complete

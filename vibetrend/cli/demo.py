@@ -2,14 +2,15 @@
 
 import contextlib
 import datetime as dt
-import sys
 import tempfile
 from collections.abc import Iterator
+from operator import attrgetter
 from pathlib import Path
 
 import click
 
 from vibetrend.cli.options import json_option, logbook_option, print_json
+from vibetrend.cli.terminal import following, saying
 
 _SEED = 3
 
@@ -49,18 +50,20 @@ def demo(recordings: Path, output: Path, logbook: Path | None, as_json: bool) ->
     from vibetrend.settings import shown_units
     from vibetrend.simulate import read_plan
 
-    with _folder(recordings) as source, _folder_for(logbook) as place:
+    with _folder(recordings, as_json) as source, _folder_for(logbook) as place:
         plan = read_plan(source)
         # The story goes on to its own last day, whatever this computer's clock says.
         last = max(visit.date for each in plan.engines for visit in each.visits)
         today = max(dt.date.today(), last)
-        count = sum(len(visit.files) for each in plan.engines for visit in each.visits)
+        files = [path for each in plan.engines for visit in each.visits for path in visit.files]
         with Logbook.open(place) as book:
-            with click.progressbar(length=count, label="Recordings", file=sys.stderr) as progress:
-                for _ in play(plan, book, today=today):
-                    progress.update(1)
+            steps = play(plan, book, today=today)  # each measures and keeps one recording
+            for _ in following(files, "measuring recording", attrgetter("name"), quiet=as_json):
+                next(steps)
+            list(steps)  # its end
             names = [each.name for each in plan.engines]
-            records = with_pictures(book, standing(book, names, today=today), tell=click.echo)
+            with saying("judging both engines", quiet=as_json):
+                records = with_pictures(book, standing(book, names, today=today), tell=click.echo)
     path = write_page(records, output, title="Invented demo data: one boat, two engines",
                       invented=True)  # fmt: skip
     if as_json:
@@ -72,7 +75,7 @@ def demo(recordings: Path, output: Path, logbook: Path | None, as_json: bool) ->
 
 
 @contextlib.contextmanager
-def _folder(recordings: Path) -> Iterator[Path]:
+def _folder(recordings: Path, as_json: bool) -> Iterator[Path]:
     """Yield the folder of the recordings; make them where there is none."""
     from vibetrend.simulate import demo as write_demo
 
@@ -82,7 +85,8 @@ def _folder(recordings: Path) -> Iterator[Path]:
     with tempfile.TemporaryDirectory() as made:
         click.echo(f"{recordings} is not here: simulating the recordings first.", err=True)
         folder = Path(made) / "recordings"
-        write_demo(folder, seed=_SEED)
+        with saying("simulating the recordings", quiet=as_json):
+            write_demo(folder, seed=_SEED)
         yield folder
 
 

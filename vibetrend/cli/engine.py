@@ -7,6 +7,7 @@ import click
 
 from vibetrend.cli.engine_new import new
 from vibetrend.cli.options import json_option, logbook_option, print_json
+from vibetrend.cli.terminal import plain, tell
 
 if TYPE_CHECKING:
     from vibetrend.engine import Engine
@@ -51,7 +52,7 @@ def add(file: Path, logbook: Path | None, as_json: bool) -> None:
         "updated": "Installations already started keep the description they were started with.",
         "unchanged": "The logbook had the same description.",
     }
-    click.echo(f"Engine {described.name}: {what}. {after[what]}")
+    tell(f"Engine {described.name}: {what}. {after[what]}")
 
 
 @engine.command("list")
@@ -71,7 +72,7 @@ def list_engines(logbook: Path | None, as_json: bool) -> None:
     if as_json:
         print_json({"engines": names})
     elif names:
-        click.echo("\n".join(names))
+        click.echo("\n".join(map(plain, names)))
     else:
         click.echo("No engine yet. Next: vibetrend engine new")
 

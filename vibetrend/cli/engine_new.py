@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from vibetrend.cli.asking import Questions
+from vibetrend.cli.terminal import tell
 
 if TYPE_CHECKING:
     from vibetrend.engine import Engine
@@ -98,17 +99,17 @@ def new(output: Path, **given: Any) -> None:
         raise EngineError(
             f"{output}: cannot be written ({error.strerror}); choose another with --output"
         ) from error
-    click.echo(f"Wrote {output}. Look it over, then: vibetrend engine add {output}")
+    tell(f"Wrote {output}. Look it over, then: vibetrend engine add {output}")
     _warn_of_the_speed(described)
 
 
 def _warn_of_the_speed(described: "Engine") -> None:
-    from vibetrend.cli.engine_words import speed_words, wrapped
+    from vibetrend.cli.engine_words import speed_words
     from vibetrend.engine.recording_speed import recording_speed
 
     speed = recording_speed(described)
     if speed.conflicts:
-        click.echo("\n".join(wrapped(speed_words(speed))))
+        tell(speed_words(speed))
 
 
 def _of_options(given: Mapping[str, Any]) -> Values:

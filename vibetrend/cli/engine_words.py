@@ -1,16 +1,16 @@
 """An engine in plain words: what it is, which orders to expect, where to record it."""
 
-import shutil
-import textwrap
 from collections.abc import Iterable
 
+from vibetrend.cli.terminal import cell, columns, titled, width, wrapped
 from vibetrend.engine import Engine
 from vibetrend.engine.expected import ExpectedOrder, expected_orders
 from vibetrend.engine.firing import Firing, firing
 from vibetrend.engine.limits import DIMENSIONS, NAMES, Limits
 from vibetrend.engine.recording_speed import RecordingSpeed, conflict_words, recording_speed
+from vibetrend.report.isolating import isolated
 
-_WIDEST, _NARROWEST = 80, 60
+_NARROW = 60  # columns below which the words stand under their numbers
 _BLIND = "At fast idle these orders say next to nothing of the damper's stiffness."
 _SURFACES = ("rim", "face", "pulley")
 _ONLY_OF = {
@@ -24,7 +24,7 @@ def engine_words(engine: Engine) -> str:
     fired = firing(engine)
     return "\n".join(
         [
-            engine.name,
+            *titled(isolated(engine.name)),
             *_described(engine, fired),
             "",
             *_orders(engine),
@@ -76,7 +76,7 @@ def _described(engine: Engine, fired: Firing) -> list[str]:
         line
         for name, text in rows
         if text
-        for line in wrapped(text, first=f"  {name:<9}", then=" " * 11)
+        for line in wrapped(text, indent=f"  {name:<9}", hanging=" " * 11)
     ]
 
 
@@ -164,8 +164,9 @@ def _orders(engine: Engine) -> list[str]:
     if all(row.twist_sum is None for row in rows):
         twist = "not known without firing order and throws."
     return [
-        f"Firing order {order:g}: {at}. Orders to expect:",
-        f"{'order':>7} {'Hz':>7} {'sum':>6} {'twist':>6}  {'':<6} speaks of",
+        *wrapped(f"Firing order {order:g}: {at}. Orders to expect:"),
+        f"{'order':>7} {'Hz':>7} {'sum':>6} {'twist':>6}  {'':<6} "
+        f"{'' if columns() < _NARROW else 'speaks of'}".rstrip(),
         *(line for row in rows for line in _row(row)),
         *wrapped(
             f"sum: how many of {engine.cylinders} equal cylinders add up, the rest cancel; "
@@ -180,18 +181,19 @@ def _row(row: ExpectedOrder) -> list[str]:
     sums = ["–" if each is None else f"{each:.2f}" for each in (row.phase_sum, row.twist_sum)]
     numbers = f"{row.order:7.4g} {hertz:>7} {sums[0]:>6} {sums[1]:>6}  {row.role:<6} "
     words = row.speaks_of if row.note is None else f"{row.speaks_of}; {row.note}"
-    return wrapped(words, first=numbers, then=" " * len(numbers))
+    if columns() < _NARROW:
+        return [numbers.rstrip(), *wrapped(words, indent=" " * 8, hanging=" " * 8)]
+    return wrapped(words, indent=numbers, hanging=" " * len(numbers))
 
 
 def _limits(engine: Engine) -> list[str]:
     stated = engine.limits.stated()
     rows = [(_name(path), limit.words, limit.source) for path, limit in stated.items()]
     lines = ["The maker's limits:"] if rows else ["The maker's limits: none is stated."]
-    width = max((len(name) for name, _, _ in rows), default=0)
+    wide = min(max((width(name) for name, _, _ in rows), default=0), columns() // 2)
     for name, words, source in rows:
-        lines += wrapped(
-            f"{words} ({source})", first=f"  {name:<{width}}  ", then=" " * (width + 4)
-        )
+        first = f"  {cell(name, wide)}  "
+        lines += wrapped(f"{words} ({source})", indent=first, hanging=" " * (wide + 4))
     missing = _missing(engine.limits, engine.damper.type)
     if missing:
         lines += wrapped(
@@ -215,15 +217,3 @@ def _missing(limits: Limits, damper: str) -> list[str]:
         for name in DIMENSIONS
         if name != "runout" and name not in skipped and getattr(limits, name) is None
     ]
-
-
-def wrapped(text: str, *, first: str = "", then: str = "") -> list[str]:
-    """Return text as lines of 60 to 80 columns."""
-    width = min(_WIDEST, max(_NARROWEST, shutil.get_terminal_size().columns - 1))
-    return textwrap.wrap(
-        text,
-        width,
-        initial_indent=first,
-        subsequent_indent=then,
-        break_on_hyphens=False,
-    )

@@ -19,6 +19,7 @@ from vibetrend.cli.options import (
     logbook_option,
     print_json,
 )
+from vibetrend.cli.terminal import complain, tell
 
 _POINTS = ("clean", "pulled-on", "timing-mark", "ring-mark", "clearance", "warm-recheck")
 
@@ -79,7 +80,6 @@ def start(
     """
     from vibetrend.checkup import installing
     from vibetrend.cli.installation_words import ISOLATE, hours_words
-    from vibetrend.cli.words import wrapped
     from vibetrend.logbook import Logbook
     from vibetrend.settings import logbook_folder
 
@@ -104,21 +104,22 @@ def start(
         return
     what = "as found" if one.as_found else "new damper"
     known = "In the logbook already: installation" if begun.duplicate else "Installation"
-    click.echo(f"{known} on {name} ({what}): {one.date}, {hours_words(one)}.")
+    tell(f"{known} on {name} ({what}): {one.date}, {hours_words(one)}.")
     if begun.ends:
-        click.echo(
+        tell(
             f"It ends the time of the damper of {begun.ends.date}, {hours_words(begun.ends)}; that "
             f"one's record stays."
         )
     for each in begun.changed:
-        click.echo(each)
+        tell(each)
     when = "take" if one.as_found else "when the belt is re-tensioned after run-in, take"
     following = (
         f"Next: enter what is measured and seen (vibetrend installation --help), and {when} the "
         f"baseline: three days of three placements each, phone off and on in between, added with "
         f"--baseline."
     )
-    click.echo("\n".join([*wrapped(following), *wrapped(ISOLATE)]))
+    tell(following)
+    tell(ISOLATE)
 
 
 @installation.command()
@@ -228,7 +229,7 @@ def photo(
                     installing.add_photo(book, name, path, today=today, date=stated, **beside)
                 )
             except VibetrendError as error:
-                click.echo(f"vibetrend: {error}", err=True)
+                complain(error)
                 failed = True
     if as_json:
         print_json({"added": [each.to_dict(shown) for each in kept]})
@@ -302,7 +303,7 @@ def show(name: str, logbook: Path | None, as_json: bool) -> None:
     elif every:
         click.echo(record_words(name, every, shown))
     else:
-        click.echo(
+        tell(
             f"No installation on {name} yet. Next: vibetrend installation start --engine {name} "
             f"--date YYYY-MM-DD --hours N"
         )

@@ -4,8 +4,9 @@ import datetime as dt
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
-from vibetrend.cli.words import wrapped
+from vibetrend.cli.terminal import titled, wrapped
 from vibetrend.quantities import ShownUnits
+from vibetrend.report.isolating import isolated
 from vibetrend.trend.advice import CAUTIONS
 
 if TYPE_CHECKING:
@@ -131,7 +132,7 @@ def finish_words(kept: "Kept") -> str:
     lines = [*wrapped(_beyond(record)), ""] if record.beyond else []
     lines += wrapped(_what(kept))
     if record.missing:
-        lines += [f"It lacks {_count(record.missing)}, which may be added afterwards:"]
+        lines += wrapped(f"It lacks {_count(record.missing)}, which may be added afterwards:")
         for each in record.missing:
             lines += wrapped(f"- {each}", indent="  ")
     else:
@@ -159,10 +160,10 @@ def record_words(
 
 
 def _damper(name: str, one: "Installation", record: "Record", shown: ShownUnits) -> list[str]:
-    title = f"{name}: damper of {record.date}"
+    title = f"{isolated(name)}: damper of {record.date}"
     since = f"{'Found on the engine' if record.as_found else 'Fitted'} at {hours_words(one)}"
     until = "" if one.until is None else f", until {one.until} ({one.until_hours:g} h in all)"
-    lines = [title, "-" * len(title), *wrapped(f"{since}{until}.")]
+    lines = [*titled(title), *wrapped(f"{since}{until}.")]
     lines += [line for each in _details(record) for line in wrapped(each)]
     lines += wrapped(_beyond(record)) if record.beyond else []
     for kind, heading in _HEADINGS.items():
@@ -172,7 +173,7 @@ def _damper(name: str, one: "Installation", record: "Record", shown: ShownUnits)
     lines += _listed("Notes", notes, column=_DATE)
     lines += _listed("Photos", photos, column=_DATE)
     lines += _listed("Checked", _checked(record), column=_ANSWER)
-    lines += _listed("Still missing", record.missing)
+    lines += _listed("Still missing", [("", each) for each in record.missing])
     if record.finished is not None:
         who = f" by {record.finished.person}" if record.finished.person else ""
         lines += ["", *wrapped(f"Finished on {record.finished.date}{who}. {record.finished.note}")]
@@ -190,7 +191,7 @@ _HEADINGS = {
 }
 
 
-def _of_kind(kind: str, record: "Record", shown: ShownUnits) -> list[str]:
+def _of_kind(kind: str, record: "Record", shown: ShownUnits) -> list[tuple[str, str]]:
     """Return the readings of a kind by date, then what changed; a doubt they share is said once."""
     from vibetrend.installation import (
         RunOut,
@@ -224,19 +225,18 @@ def _of_kind(kind: str, record: "Record", shown: ShownUnits) -> list[str]:
     return said + [_dated(None, each) for each in changed]
 
 
-def _checked(record: "Record") -> list[str]:
+def _checked(record: "Record") -> list[tuple[str, str]]:
     """Return the points that were answered; the others are among what is missing."""
     answers = {True: "done", False: "NOT done"}
     return [
-        f"{answers[each.done]:{_ANSWER}}  {each.sentence} {each.note}".strip()
+        (answers[each.done], f"{each.sentence} {each.note}")
         for each in record.checks
         if each.done is not None
     ]
 
 
-def _dated(date: dt.date | None, text: str) -> str:
-    when = "" if date is None else date.isoformat()
-    return f"{when:{_DATE}}  {text}"
+def _dated(date: dt.date | None, text: str) -> tuple[str, str]:
+    return "" if date is None else date.isoformat(), text
 
 
 def _details(record: "Record") -> list[str]:
@@ -252,13 +252,15 @@ def _details(record: "Record") -> list[str]:
     return [each for each in (f"{said}." if said else "", known.notes) if each]
 
 
-def _listed(title: str, items: Sequence[str], *, column: int = 0) -> list[str]:
+def _listed(title: str, items: Sequence[tuple[str, str]], *, column: int = 0) -> list[str]:
     """Return items below a title, their text behind a first column of so many letters."""
     if not items:
         return []
-    hanging = " " * (column + 4)
-    lines = (line for each in items for line in wrapped(each, indent="  ", hanging=hanging))
-    return ["", f"{title}:", *lines]
+    lines = ["", f"{title}:"]
+    for first, text in items:
+        indent = f"  {first:{column}}  " if column else "  "
+        lines += wrapped(text, indent=indent, hanging=" " * (column + 4))
+    return lines
 
 
 def hours_words(one: "Installation") -> str:

@@ -15,6 +15,7 @@ from vibetrend.cli.options import (
     logbook_option,
     print_json,
 )
+from vibetrend.cli.terminal import tell
 
 if TYPE_CHECKING:
     from vibetrend.logbook import MeterEntry
@@ -130,18 +131,18 @@ def list_meter(name: str, logbook: Path | None, as_json: bool) -> None:
     elif entries:
         for each in entries:
             note = f": {each.note}" if each.note else ""
-            click.echo(f"{each.date}  {_words(each)}{note}")
+            tell(f"{_words(each)}{note}", indent=f"{each.date}  ", hanging=" " * 12)
     else:
-        click.echo("Nothing in the meter's log yet. Enter it with: vibetrend meter read")
+        tell("Nothing in the meter's log yet. Enter it with: vibetrend meter read")
 
 
 def _tell(entry: "MeterEntry", *, name: str, as_json: bool) -> None:
     if as_json:
         print_json({"engine": name, **_json(entry), "duplicate": entry.duplicate})
     elif entry.duplicate:
-        click.echo(f"In the log already: hour meter of {name}, {entry.date}, {_words(entry)}.")
+        tell(f"In the log already: hour meter of {name}, {entry.date}, {_words(entry)}.")
     else:
-        click.echo(f"Hour meter of {name}, {entry.date}: {_words(entry)}.")
+        tell(f"Hour meter of {name}, {entry.date}: {_words(entry)}.")
 
 
 def _json(entry: "MeterEntry") -> dict[str, Any]:

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from vibetrend.cli.terminal import shows
+
 if TYPE_CHECKING:
     from vibetrend.ingest import Statements
 
@@ -289,4 +291,6 @@ def _named_or_numbered(column: Any) -> Any:
 
 def print_json(value: Any) -> None:
     """Print a value as JSON; what JSON cannot hold must not get here."""
-    click.echo(json.dumps(value, indent=2, ensure_ascii=False, allow_nan=False))
+    text = json.dumps(value, indent=2, ensure_ascii=False, allow_nan=False)
+    # Letters that stdout lacks are written as JSON writes them in ASCII: nothing is lost.
+    click.echo(text if shows(text) else json.dumps(value, indent=2, allow_nan=False))

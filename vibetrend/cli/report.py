@@ -1,9 +1,8 @@
-"""``vibetrend report``: the page to keep and to hand over, and the calendar of what is due."""
+"""``vibetrend report``: the page to keep and to hand over, on paper, as pictures and as tables."""
 
 import datetime as dt
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 import click
@@ -12,116 +11,187 @@ from vibetrend.cli.options import json_option, logbook_option, print_json
 
 if TYPE_CHECKING:
     from vibetrend.checkup.records import EngineRecord
+    from vibetrend.report.paper import Paper
+    from vibetrend.report.writing import File
 
 
-_NO_PHOTOS: Mapping[str, bytes] = MappingProxyType({})
-_OURS = b"-//vibetrend//"
+_NO_PHOTOS: Mapping[str, bytes] = {}
+_MANY = {"png": "picture", "csv": "file"}
+_FILE = click.Path(path_type=Path, dir_okay=False)
+_FOLDER = click.Path(path_type=Path, file_okay=False)
 
 
 @click.command()
 @click.option("--engine", "name", help="Only this engine.  [default: all]")
 @click.option(
     "--output",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=_FILE,
     help="File to write.  [default: reports/NAME.html; ours is replaced, a foreign file never]",
+)
+@click.option("--pdf", "pdf_file", metavar="FILE.pdf", type=_FILE, help="Print the page to PDF.")
+@click.option(
+    "--paper",
+    type=click.Choice(["A4", "Letter"], case_sensitive=False),
+    default="A4",
+    show_default=True,
+    help="Paper of the PDF.",
+)
+@click.option("--png", "png_folder", metavar="DIR", type=_FOLDER, help="Write each picture as PNG.")
+@click.option(
+    "--csv",
+    "csv_folder",
+    metavar="DIR",
+    type=_FOLDER,
+    help="Write all numbers as CSV tables, with a list of their columns and units.",
 )
 @click.option(
     "--calendar",
     "calendar_file",
     metavar="FILE.ics",
-    type=click.Path(path_type=Path, dir_okay=False),
-    help="Write what is due as a calendar file instead; the page too only with --output.",
+    type=_FILE,
+    help="Write what is due as a calendar file.",
 )
 @logbook_option
 @json_option
 def report(
     name: str | None,
     output: Path | None,
+    pdf_file: Path | None,
+    paper: "Paper",
+    png_folder: Path | None,
+    csv_folder: Path | None,
     calendar_file: Path | None,
     logbook: Path | None,
     as_json: bool,
 ) -> None:
     """Write the page: one file that opens anywhere, with no network.
 
-    With --calendar it is a calendar of when the damper is due and when to record next, which
-    ordinary calendar programs open; a newer one moves the entries of an older one.
+    --pdf, --png, --csv and --calendar write that instead; the page too only with --output. Any of
+    them go together. PDF and PNG need a browser of Chromium's kind (Chromium, Chrome, Edge,
+    Brave) on this computer; VIBETREND_BROWSER may name it.
+
+    The calendar says when the damper is due and when to record next, for ordinary calendar
+    programs; a newer one moves the entries of an older one.
 
     \b
-    Example: vibetrend report --engine main --output main.html
+    Example: vibetrend report --engine main --output main.html --pdf main.pdf
     """
     from vibetrend.checkup.installing import small_photos
     from vibetrend.checkup.pictures import with_pictures
     from vibetrend.checkup.standing import standing
+    from vibetrend.cli.terminal import following
     from vibetrend.errors import LogbookError
     from vibetrend.logbook import Logbook
+    from vibetrend.report import browser, tables, write, writing
+    from vibetrend.report import paper as on_paper
+    from vibetrend.report.words import count
     from vibetrend.settings import logbook_folder
 
-    def tell(text: str) -> None:
-        click.echo(f"vibetrend: {text}", err=True)
-
-    wants_page = calendar_file is None or output is not None
+    made_at = dt.datetime.now().astimezone()
+    program = browser.found() if pdf_file or png_folder else None
+    wants_page = output is not None or not (pdf_file or png_folder or csv_folder or calendar_file)
     photos = _NO_PHOTOS
     with Logbook.open(logbook_folder(logbook)) as book:
-        records = standing(book, [name] if name else None, today=dt.date.today())
-        if wants_page:
-            records = with_pictures(book, records, tell=tell)
-            photos = small_photos(book, records, tell=tell)
+        records = standing(book, [name] if name else None, today=made_at.date())
+        if wants_page or pdf_file:
+            records = with_pictures(book, records, tell=_tell)
+            photos = small_photos(book, records, tell=_tell)
     if not records:
         raise LogbookError("the logbook holds no engine yet; begin with: vibetrend engine new")
-    written = {}
-    if calendar_file is not None:
-        written["calendar"] = write_calendar(records, calendar_file, tell=tell)
+
+    # All is made before anything is written: what fails leaves nothing half done.
+    html = page_of(records, made_at=made_at, photos=photos) if wants_page or pdf_file else ""
+    made: dict[str, list[File]] = {}
+    if pdf_file and program:
+        names = [record.engine.name for record in records]
+        made["pdf"] = [
+            on_paper.pdf(html, path, program, names=names, made_at=made_at, paper=paper)
+            for path in following([pdf_file], "printing")
+        ]
+    if png_folder and program:
+        made["png"] = _pictures(records, png_folder, program, made_at)
+    if csv_folder:
+        made["csv"] = tables.files(records, csv_folder, made_at=made_at)
+    if calendar_file:
+        made["calendar"] = [_calendar(records, calendar_file, made_at)]
+    written: dict[str, list[str]] = {}
     if wants_page:
-        path = output or Path("reports") / f"{_file_name(name or 'engines')}.html"
-        written["path"] = write_page(records, path, photos=photos)
+        path = output or Path("reports") / f"{writing.file_name(name or 'engines')}.html"
+        write(path, html)
+        written["path"] = [str(path)]
+    writing.write_all([file for files in made.values() for file in files])
+    written |= {what: [str(file.path) for file in files] for what, files in made.items()}
+
     if as_json:
-        print_json({what: str(path) for what, path in written.items()})
-    else:
-        click.echo("\n".join(f"Wrote {path}" for path in written.values()))
-
-
-def write_calendar(
-    records: "Sequence[EngineRecord]", path: Path, *, tell: Callable[[str], None]
-) -> Path:
-    """Write what is due as a calendar file, whole or not at all; `tell` what has no date."""
-    from vibetrend.report import writing
-    from vibetrend.report.calendar import calendar, left_out
-
-    now = dt.datetime.now().astimezone()
-    kind = writing.Kind(name="calendar", signature=_OURS, option="--calendar")
-    writing.write(path, calendar(records, made_at=now).encode(), kind)
-    for why in left_out(records, made_at=now):
-        tell(f"not in the calendar: {why}")
-    return path
+        print_json({what: paths if what in _MANY else paths[0] for what, paths in written.items()})
+        return
+    for what, paths in written.items():
+        many = what in _MANY and f"{count(len(paths), _MANY[what])} into {Path(paths[0]).parent}"
+        click.echo(f"Wrote {many or paths[0]}")
 
 
 def write_page(
+    records: "Sequence[EngineRecord]", path: Path, *, title: str = "", invented: bool = False
+) -> Path:
+    """Write the page of some engines and return its path."""
+    from vibetrend.report import write
+
+    made_at = dt.datetime.now().astimezone()
+    write(path, page_of(records, made_at=made_at, title=title, invented=invented))
+    return path
+
+
+def page_of(
     records: "Sequence[EngineRecord]",
-    path: Path,
     *,
+    made_at: dt.datetime,
     title: str = "",
     invented: bool = False,
     photos: Mapping[str, bytes] = _NO_PHOTOS,
-) -> Path:
-    """Write the page of some engines, with small `photos` by SHA-256, and return its path."""
+) -> str:
+    """Return the page of some engines, with small `photos` by SHA-256."""
+    from vibetrend.checkup.standing import to_json
     from vibetrend.checkup.twins import side_by_side
-    from vibetrend.report import page, write
+    from vibetrend.report import page
     from vibetrend.settings import shown_units
 
     named = ", ".join(record.engine.name for record in records)
-    html = page(
+    return page(
         records,
         title=title or f"Vibration record: {named}",
-        made_at=dt.datetime.now().astimezone(),
+        made_at=made_at,
         invented=invented,
         twins=side_by_side(records),
         shown=shown_units(),
         photos=photos,
+        status=to_json(records),
     )
-    write(path, html)
-    return path
 
 
-def _file_name(name: str) -> str:
-    """Return a name that any file system takes."""
-    return "".join(letter if letter.isalnum() or letter in "-_" else "_" for letter in name)[:80]
+def _pictures(
+    records: "Sequence[EngineRecord]", folder: Path, program: Path, made_at: dt.datetime
+) -> "list[File]":
+    from vibetrend.cli.terminal import following
+    from vibetrend.report import loose_pictures, writing
+    from vibetrend.settings import shown_units
+
+    found = loose_pictures.loose(records, made_at=made_at, shown=shown_units())
+    return [
+        writing.File(path=folder / one.name, content=one.png(program), kind=loose_pictures.KIND)
+        for one in following(found, "drawing", lambda one: one.name)
+    ]
+
+
+def _calendar(records: "Sequence[EngineRecord]", path: Path, made_at: dt.datetime) -> "File":
+    from vibetrend.report import writing
+    from vibetrend.report.calendar import calendar, left_out
+
+    content = calendar(records, made_at=made_at).encode()
+    for why in left_out(records, made_at=made_at):
+        _tell(f"not in the calendar: {why}")
+    kind = writing.Kind(name="calendar", signature=b"-//vibetrend//", option="--calendar")
+    return writing.File(path=path, content=content, kind=kind)
+
+
+def _tell(text: str) -> None:
+    click.echo(f"vibetrend: {text}", err=True)

@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from vibetrend.cli.options import json_option, print_json
+from vibetrend.cli.terminal import saying
 
 
 @click.command()
@@ -57,7 +58,8 @@ def simulate(
     from vibetrend.simulate import demo as write_demo
 
     if demo is not None:
-        write_demo(demo, seed=seed)
+        with saying("simulating the demo recordings", quiet=as_json):
+            write_demo(demo, seed=seed)
         if as_json:
             print_json({"path": str(demo)})
         else:
@@ -65,7 +67,8 @@ def simulate(
         return
     if engine_file is None or output is None:
         raise click.UsageError("give --demo DIR, or --engine FILE and --output FILE")
-    truth = _recording(engine_file, output, rpm, seconds, rate, dict(changes), seed)
+    with saying(f"simulating {output.name}", quiet=as_json):
+        truth = _recording(engine_file, output, rpm, seconds, rate, dict(changes), seed)
     if as_json:
         print_json(truth)
     else:

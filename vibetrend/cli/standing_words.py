@@ -6,13 +6,23 @@ from collections.abc import Collection, Sequence
 
 from vibetrend.checkup.records import EngineRecord, SeriesRecord, SideBySide
 from vibetrend.checkup.twins import side_by_side
-from vibetrend.cli.words import wrapped
+from vibetrend.cli import text_charts
+from vibetrend.cli.terminal import cell, coloured, columns, titled, wrapped
 from vibetrend.quantities import ShownUnits
 from vibetrend.report import pairs, work
 from vibetrend.report import shown as in_shown
-from vibetrend.report.facts import facts, short_name
+from vibetrend.report.facts import Fact, facts, short_name
+from vibetrend.report.isolating import isolated
+from vibetrend.report.levels import levels
 from vibetrend.report.statements import further, idle_trend, overdue, statements
-from vibetrend.report.words import NOTHING, STATE_WORDS, date, fixed, series_name
+from vibetrend.report.words import (
+    NOTHING,
+    STATE_WORDS,
+    baseline_name,
+    date,
+    fixed,
+    series_name,
+)
 from vibetrend.trend.advice import CAUTIONS
 
 _AS_KEPT = ShownUnits()
@@ -23,39 +33,52 @@ _TELLS_APART = {
 
 
 def standing_words(
-    records: Sequence[EngineRecord], *, today: dt.date, shown: ShownUnits = _AS_KEPT
+    records: Sequence[EngineRecord],
+    *,
+    today: dt.date,
+    shown: ShownUnits = _AS_KEPT,
+    every: bool = False,
 ) -> str:
-    """Return where each engine stands: first screen, each series' advice, the cautions."""
-    blocks = ["\n".join(wrapped(line))] if (line := overdue(records)) else []
-    blocks += ["\n".join(_engine(record, today, shown)) for record in records]
+    """Return where each engine stands: first screen, each series' chart and advice, the cautions.
+
+    `every` puts all orders into the charts, not the most telling ones only.
+    """
+    late = wrapped(overdue(records))
+    blocks = ["\n".join(coloured(line, "overdue") for line in late)] if late else []
+    blocks += ["\n".join(_engine(record, today, shown, every)) for record in records]
     twins = [in_shown.side_by_side(each, shown) for each in side_by_side(records)]
     blocks += ["\n".join(_side_by_side(each)) for each in twins]
     blocks.append("\n".join(line for caution in CAUTIONS for line in wrapped(caution)))
     return "\n\n".join(blocks)
 
 
-def _engine(record: EngineRecord, today: dt.date, shown: ShownUnits) -> list[str]:
-    title = record.engine.name
-    lines = [title, "-" * len(title)]
+def _engine(record: EngineRecord, today: dt.date, shown: ShownUnits, every: bool) -> list[str]:
+    lines = titled(isolated(record.engine.name))
     told: set[str] = set()
     for said in statements(record, today, shown):
-        lines += wrapped(f"{said.label}: {said.words}. {said.text}".strip())
+        first, *others = wrapped(f"{said.label}: {said.words}. {said.text}".strip())
+        lines += [first.replace(said.words, coloured(said.words, said.state), 1), *others]
         told |= {said.text, *said.more}
         for more in said.more:
             lines += wrapped(more, indent="  ")
     for mark in work.marks(record)[-1:]:
         lines += wrapped(f"Last work: {mark.name}.")
     for series in record.series:
-        lines += ["", *_series(series, record, told)]
+        lines += ["", *_series(series, record, told, every)]
     return lines
 
 
-def _series(series: SeriesRecord, record: EngineRecord, told: Collection[str]) -> list[str]:
+def _series(
+    series: SeriesRecord, record: EngineRecord, told: Collection[str], every: bool
+) -> list[str]:
     """Return the verdict of one series and its advice, without what the first screen told."""
-    said = idle_trend(series, facts(series, record), record)
+    found = facts(series, record)
+    said = idle_trend(series, found, record)
     end = work.ended_by(record, series)
     when = f"Before the work ({end.name}): " if end else ""
     lines = wrapped(f"{when}{series_name(series.info)}: {said.words.lower()}.", indent="  ")
+    if end is None:
+        lines += _chart(series, found, every)
     step = pairs.after_work(series, record)
     texts = [said.text, *said.more, *([f"{step.title}. {step.text}"] if step else [])]
     for text in texts:
@@ -67,29 +90,47 @@ def _series(series: SeriesRecord, record: EngineRecord, told: Collection[str]) -
     return lines
 
 
+def _chart(series: SeriesRecord, found: Sequence[Fact], every: bool) -> list[str]:
+    """Return where the orders of a series stand, and the history of the one that tells most."""
+    indent = "  " if columns() < 60 else "    "
+    lines = text_charts.changes(found, indent=indent, every=every)
+    most = text_charts.featured(found)
+    if not lines or most is None:
+        return []
+    seen = levels(series.history, series.verdict.recordings)
+    course = text_charts.history(most, seen, indent=indent)
+    title = wrapped(f"Change of each order from {baseline_name(series)}:", indent=indent)
+    return ["", *title, *lines, *(["", *course] if course else []), ""]
+
+
 def _side_by_side(each: SideBySide) -> list[str]:
-    """Return two like engines as a small table."""
-    title = f"{' and '.join(each.engines)} side by side"
-    lines = [title, "-" * len(title), *wrapped(series_name(each.info))]
+    """Return two like engines as a small table; a narrow terminal gets the differences only."""
+    lines = [*titled(f"{' and '.join(map(isolated, each.engines))} side by side")]
+    lines += wrapped(series_name(each.info))
     lines += wrapped(
         "No verdict: two like engines differ by several dB when both are sound. What counts is "
         "the change of each against its own baseline."
     )
-    first, second = (name[:12] for name in each.engines)
+    first, second = each.engines
     unit = f"{each.unit} rms"
-    lines.append(_cells("", first, second, "difference", first, second))
-    lines.append(_cells("", unit, unit, "dB", "own change", "own change"))
+    rows = [
+        ["", first, second, "difference", first, second],
+        ["", unit, unit, "dB", "own change", "own change"],
+    ]
     for row in each.table.to_dict(orient="records"):
         own_unit = "" if row["unit"] == each.unit else f" {row['unit']}"
-        levels = (f"{row[name]:#.3g}{own_unit}" for name in ("first", "second"))
+        level = [f"{row[name]:#.3g}{own_unit}" for name in ("first", "second")]
         changes = ("difference_db", "first_change_db", "second_change_db")
-        name = short_name(row["feature"], row["order"])[:12]
-        lines.append(_cells(name, *levels, *(_db(row[change]) for change in changes)))
-    return lines
+        name = short_name(row["feature"], row["order"])
+        rows.append([name, *level, *(_db(row[change]) for change in changes)])
+    if columns() < 60:
+        rows = [[name, *numbers[2:]] for name, *numbers in rows]
+    wide = min(12, (columns() - 6) // len(rows[0]) - 1)
+    return [*lines, *(_cells(*row, wide=wide) for row in rows)]
 
 
-def _cells(name: str, *numbers: str) -> str:
-    return f"{name:>12}" + "".join(f" {number:>12}" for number in numbers)
+def _cells(name: str, *numbers: str, wide: int) -> str:
+    return cell(name, wide, ">") + "".join(f" {cell(each, wide, '>')}" for each in numbers)
 
 
 def _db(value: float) -> str:

@@ -24,10 +24,18 @@ _OVERDUE = 4
 
 @click.command()
 @click.option("--engine", "name", help="Only this engine.  [default: all]")
+@click.option("--all", "every", is_flag=True, help="Every order in the charts.")
 @logbook_option
 @json_option
 @click.pass_context
-def status(ctx: click.Context, /, name: str | None, logbook: Path | None, as_json: bool) -> None:
+def status(
+    ctx: click.Context,
+    /,
+    name: str | None,
+    every: bool,
+    logbook: Path | None,
+    as_json: bool,
+) -> None:
     """Say where each engine stands.
 
     \b
@@ -44,7 +52,7 @@ def status(ctx: click.Context, /, name: str | None, logbook: Path | None, as_jso
     if as_json:
         print_json(to_json(records))
     elif records:
-        click.echo(standing_words(records, today=today, shown=shown_units()))
+        click.echo(standing_words(records, today=today, shown=shown_units(), every=every))
     else:
         click.echo("No engine yet. Next: vibetrend engine new")
     ctx.exit(exit_code(records))

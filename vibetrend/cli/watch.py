@@ -148,7 +148,8 @@ def watch(
 
 def _tell(event: "Event", as_json: bool) -> None:
     from vibetrend.cli.standing_words import filed_words, standing_words
-    from vibetrend.cli.words import added_words, wrapped
+    from vibetrend.cli.terminal import wrapped
+    from vibetrend.cli.words import added_words
     from vibetrend.logbook.hours import in_words
     from vibetrend.report.words import RENEWAL_WORDS, STATE_WORDS
     from vibetrend.settings import shown_units
@@ -159,7 +160,7 @@ def _tell(event: "Event", as_json: bool) -> None:
         return
     match event:
         case Kept(added=added):
-            _say(added_words(added))
+            click.echo(added_words(added))
             if added.measurement is not None:
                 _say(f"  {added.kept.date}, {in_words(added.kept.hours, added.kept.meter_hours)}")
                 for line in wrapped(added.remark, indent="  ", hanging="  "):
@@ -171,7 +172,7 @@ def _tell(event: "Event", as_json: bool) -> None:
         case Stands(records=records, filed=filed) if filed:
             told = [filed_words(record, filed) for record in records]
             told.append(standing_words(records, today=dt.date.today(), shown=shown_units()))
-            _say("\n" + "\n\n".join(words for words in told if words) + "\n")
+            click.echo("\n" + "\n\n".join(words for words in told if words) + "\n")
         case Stands(records=records):
             for record in records:
                 state, renewal = record.status["state"], record.status["renewal"]["state"]

@@ -14,6 +14,7 @@ from vibetrend.cli.options import (
     logbook_option,
     print_json,
 )
+from vibetrend.cli.terminal import columns, tell
 
 if TYPE_CHECKING:
     from vibetrend.logbook import Work
@@ -22,6 +23,7 @@ _KINDS = (
     "mounts", "injection", "belt", "driven-part", "alignment", "overhaul", "lay-up", "exhaust",
     "other",
 )  # fmt: skip
+_LEAST = 12  # columns for what was done; with less it follows the hours
 _ALSO_CALLED = {"injectors": "injection"}
 
 
@@ -37,6 +39,7 @@ _NEXT = (
     "Next: take a new baseline: three days of three placements each, phone off and on in between, "
     "added with --baseline."
 )
+_ENDED = "What was recorded before is ended: its last verdict stays to be read."
 _PAST = (
     "Other work or a newer damper is known after it, and {} now between the two. No baseline can "
     "be taken for that time any more: only the step across this work is left to see."
@@ -105,16 +108,16 @@ def add(
     if as_json:
         print_json({"engine": name, **_json(done), "duplicate": done.duplicate})
     elif done.duplicate:
-        click.echo(f"In the logbook already: {what} on {name}, {at}.")
+        tell(f"In the logbook already: {what} on {name}, {at}.")
     else:
-        click.echo(f"Work on {name}: {what}, {at}.")
+        tell(f"Work on {name}: {what}, {at}.")
         if done.until_next is not None:
             moved = f"{done.until_next} recording{'s lie' if done.until_next > 1 else ' lies'}"
-            click.echo(_PAST.format(moved) if done.until_next else _NOTHING_BETWEEN)
+            tell(_PAST.format(moved) if done.until_next else _NOTHING_BETWEEN)
             return
         if done.ends_some:
-            click.echo("What was recorded before is ended: its last verdict stays to be read.")
-        click.echo(_NEXT)
+            tell(_ENDED)
+        tell(_NEXT)
 
 
 @work.command("list")
@@ -136,10 +139,14 @@ def list_work(name: str, logbook: Path | None, as_json: bool) -> None:
     if as_json:
         print_json({"engine": name, "work": [_json(each) for each in works]})
     elif works:
-        for each in works:
-            note = f": {each.note}" if each.note else ""
-            at = in_words(each.hours, each.meter_hours)
-            click.echo(f"{each.date}  {at}  {each.what}{note}")
+        at = [in_words(each.hours, each.meter_hours) for each in works]
+        wide = max(map(len, at))
+        for each, hours in zip(works, at, strict=True):
+            done = f"{each.what}: {each.note}" if each.note else each.what
+            first = f"{each.date}  {hours:<{wide}}  "
+            if columns() - len(first) < _LEAST:
+                done, first = f"{hours}, {done}", f"{each.date}  "
+            tell(done, indent=first, hanging=" " * len(first))
     else:
         click.echo("No work yet. Enter it with: vibetrend work add")
 

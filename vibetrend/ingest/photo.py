@@ -75,8 +75,13 @@ def checked(content: bytes, *, name: str, keep_location: bool = False) -> Photo:
     return Photo(kept, media_type, kept != content, _day(stamp), stamp, media_type != _HEIC)
 
 
-def thumbnail(content: bytes) -> bytes:
+def thumbnail(content: bytes, *, side: int = SMALL_SIDE) -> bytes:
     """Return a small upright JPEG picture of a photo, without any tags.
+
+    Parameters
+    ----------
+    side : int
+        Pixels that its longer side has at most.
 
     Raises
     ------
@@ -88,9 +93,9 @@ def thumbnail(content: bytes) -> bytes:
     try:
         with warnings.catch_warnings(action="ignore"), _opened(content) as image:
             # A JPEG is unpacked no larger than needed: a fraction of the time and memory.
-            image.draft("RGB", (2 * SMALL_SIDE, 2 * SMALL_SIDE))
+            image.draft("RGB", (2 * side, 2 * side))
             turned = _TURNS.get(_tag(image, _ORIENTATION))
-            image.thumbnail((SMALL_SIDE, SMALL_SIDE))
+            image.thumbnail((side, side))
             shown = image.convert("RGBA")
             if turned is not None:
                 shown = shown.transpose(turned)

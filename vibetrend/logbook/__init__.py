@@ -4,7 +4,7 @@ A folder with one database and every original recording. The only room with SQL.
 """
 
 from vibetrend.logbook.book import Logbook
-from vibetrend.logbook.engines import Installation
+from vibetrend.logbook.engines import EngineFile, Installation
 from vibetrend.logbook.entries import Entry
 from vibetrend.logbook.filing import Series
 from vibetrend.logbook.hours import KnownHours
@@ -13,6 +13,6 @@ from vibetrend.logbook.recordings import KeptRecording
 from vibetrend.logbook.works import Work
 
 __all__ = [
-    "Entry", "Installation", "KeptRecording", "KnownHours", "Logbook", "MeterEntry", "Series",
-    "Work",
+    "EngineFile", "Entry", "Installation", "KeptRecording", "KnownHours", "Logbook", "MeterEntry",
+    "Series", "Work",
 ]  # fmt: skip

@@ -4,7 +4,6 @@ import datetime as dt
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
-from types import TracebackType
 from typing import TYPE_CHECKING, Any, BinaryIO, Literal, Self
 
 import pandas as pd
@@ -27,7 +26,7 @@ from vibetrend.logbook import (
 )
 from vibetrend.logbook import hours as engine_hours
 from vibetrend.logbook.database import Database, make_private_file, make_private_folder, reason
-from vibetrend.logbook.engines import Installation
+from vibetrend.logbook.engines import EngineFile, Installation
 from vibetrend.logbook.entries import Entry
 from vibetrend.logbook.filing import Series
 from vibetrend.logbook.hours import KnownHours
@@ -88,12 +87,7 @@ class Logbook:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.close()
 
     def put_engine(self, text: str, engine: Engine) -> Literal["added", "updated", "unchanged"]:
@@ -120,6 +114,11 @@ class Logbook:
         """Return an engine's current file; raises LogbookError as `engine` does."""
         with self._database.reading() as connection:
             return engines.file_text(connection, name)
+
+    def engine_files(self, name: str) -> list[EngineFile]:
+        """Return every file of an engine, oldest first; raises LogbookError as `engine` does."""
+        with self._database.reading() as connection:
+            return engines.files(connection, name)
 
     def start_installation(
         self,
@@ -339,7 +338,8 @@ class Logbook:
         Columns: `recording` (short id), `name`, `sha256`, `visit`, `hours`, `date` (a
         datetime.date), `rpm` (as stated), `baseline`, `before`, `reading` (options of
         `ingest.read`), `circumstances` (a dict of what was stated), `unusable`, `speed_rpm` (as
-        measured), `method_version`, `quality` (list of dicts: code, severity, message),
+        measured), `speed_standard_error_rpm`, `speed_spread_percent`, `method_version`, `quality`
+        (list of dicts: code, severity, message), `overall` (of dicts: name, band_hz, value, unit),
         `added_at` (UTC).
         """
         with self._database.reading() as connection:
@@ -390,7 +390,10 @@ class Logbook:
             verdicts.keep(connection, series_id, verdict, state)
 
     def verdicts(self, series_id: int) -> pd.DataFrame:
-        """Return the verdicts kept of a series, oldest first: `made_at` (UTC), `state`."""
+        """Return the verdicts kept of a series, oldest first.
+
+        Columns: `made_at` (UTC), `state`, `newest` (date of the newest recording it knew).
+        """
         with self._database.reading() as connection:
             filing.check_series(connection, series_id)
             return verdicts.table(connection, series_id)

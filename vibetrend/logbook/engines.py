@@ -28,6 +28,15 @@ class Installation:
     # The beginning of the next, which is no part of what it is:
     until: dt.date | None = field(default=None, compare=False)
     until_hours: float | None = field(default=None, compare=False)
+    added_at: str = field(default="", compare=False)  # UTC, ISO 8601
+
+
+@dataclass(frozen=True)
+class EngineFile:
+    """One version of an engine's file."""
+
+    toml: str  # as it was given
+    added_at: str  # UTC, ISO 8601
 
 
 def put(
@@ -80,6 +89,15 @@ def number(connection: sa.Connection, name: str) -> int:
 def file_text(connection: sa.Connection, name: str) -> str:
     """Return an engine's current file."""
     return _newest_file(connection, number(connection, name))
+
+
+def files(connection: sa.Connection, name: str) -> list[EngineFile]:
+    """Return every version of an engine's file, oldest first; the last is the current one."""
+    table = schema.engine_file.c
+    query = sa.select(table.toml, table.added_at).where(table.engine_id == number(connection, name))
+    return [
+        EngineFile(row.toml, row.added_at) for row in connection.execute(query.order_by(table.id))
+    ]
 
 
 def parse(text: str, name: str) -> Engine:
@@ -154,6 +172,7 @@ def installations(connection: sa.Connection, name: str) -> list[Installation]:
             meter_hours=row.shown,
             until=None if following is None else dt.date.fromisoformat(following.date),
             until_hours=None if following is None else following.hours,
+            added_at=row.added_at,
         )
         for row, following in pairwise([*rows, None])
         if row is not None

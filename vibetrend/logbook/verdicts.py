@@ -1,5 +1,6 @@
 """Verdicts as they were at the time: kept, so that a later one can be held against them."""
 
+import datetime as dt
 from typing import Any
 
 import pandas as pd
@@ -34,10 +35,22 @@ def keep(connection: sa.Connection, series_id: int, verdict: dict[str, Any], sta
 
 
 def table(connection: sa.Connection, series_id: int) -> pd.DataFrame:
-    """Return when each verdict of a series was made (UTC) and its state, oldest first."""
-    columns = schema.verdict.c
-    query = sa.select(columns.made_at, columns.state).where(columns.series_id == series_id)
-    rows = connection.execute(query.order_by(columns.id))
-    found = pd.DataFrame(list(map(tuple, rows)), columns=["made_at", "state"])
+    """Return the verdicts of a series, oldest first.
+
+    Columns: `made_at` (UTC), `state`, `newest` (date of the newest recording it knew, else None).
+    """
+    columns, recording = schema.verdict.c, schema.recording
+    query = (
+        sa.select(columns.made_at, columns.state, recording.c.date.label("newest"))
+        .select_from(
+            schema.verdict.outerjoin(recording, columns.newest_recording_id == recording.c.id)
+        )
+        .where(columns.series_id == series_id)
+        .order_by(columns.id)
+    )
+    rows = list(map(tuple, connection.execute(query)))
+    found = pd.DataFrame(rows, columns=["made_at", "state", "newest"])
     found["made_at"] = pd.to_datetime(found["made_at"], utc=True)
+    days = [None if day is None else dt.date.fromisoformat(day) for day in found["newest"]]
+    found["newest"] = pd.Series(days, dtype=object)
     return found

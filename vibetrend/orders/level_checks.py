@@ -3,6 +3,8 @@
 The limits are the project's own; the tests say how often good recordings reach them.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from vibetrend.orders.scan import BLOCK_S, Scan
@@ -25,33 +27,33 @@ _LOWEST_HZ = 5.0  # order 0.5 at a slow idle of 600 rpm
 _OFFSET = 0.03  # of full scale
 
 
+@dataclass(frozen=True)
+class Rail:
+    """An extreme of one axis at which samples pile up."""
+
+    axis: int
+    value: float
+    count: int  # of samples at it
+    inside: int  # of those that do not lie near begin or end
+
+
 def clipped(recording: Recording, samples: FloatArray, seen: Scan) -> Note | None:
     """Find samples piled up at an extreme: many there, few just short of it.
 
     Natural signals thin out towards their extremes; a pure sine piles up the most, and rounded
     to coarse steps has 1 / (sqrt(2) - 1) = 2.4 times as many at its top step as on the next.
     """
-    worst, place, middle = 0.0, "", 0
     margin = int(_HANDLING_S * recording.mean_rate_hz)
-    for index, axis in enumerate(recording.axes):
-        near = 2e-3 * (seen.high[index] - seen.low[index])
-        tops = [
-            _pile(sign, samples[:, index], extremes[:, index], near, seen.block, margin)
-            for sign, extremes in ((1, seen.highs), (-1, seen.lows))
-        ]
-        if sum(top[0] for top in tops) > 0.9 * len(samples):
-            continue  # edges of a pulse sensor are at two levels by nature
-        for (at_rail, below, inside), rail in zip(
-            tops, (seen.high[index], seen.low[index]), strict=True
-        ):
-            share = at_rail / len(samples)
-            if at_rail >= _CLIPPED_LEAST and at_rail > _CLIPPED_PILE * below and share > worst:
-                worst, middle = share, inside
-                place = f"{axis} at {rail:.3g} {recording.unit}"
-    if not worst:
+    found = rails(recording, samples, seen)
+    if not found:
         return None
-    message = f"{100 * worst:.2g} % of the samples are cut off ({place})"
-    if middle < _CLIPPED_LEAST and len(samples) > 4 * margin:
+    most = max(found, key=lambda rail: rail.count)
+    worst = most.count / len(samples)
+    message = (
+        f"{100 * worst:.2g} % of the samples are cut off ({recording.axes[most.axis]} at "
+        f"{most.value:.3g} {recording.unit})"
+    )
+    if most.inside < _CLIPPED_LEAST and len(samples) > 4 * margin:
         return Note(
             "clipped",
             "warning",
@@ -63,6 +65,26 @@ def clipped(recording: Recording, samples: FloatArray, seen: Scan) -> Note | Non
         "unusable" if worst > _CLIPPED_UNUSABLE else "warning",
         f"{message}: record again with less gain, a wider range or further away.",
     )
+
+
+def rails(recording: Recording, samples: FloatArray, seen: Scan) -> list[Rail]:
+    """Return the extremes at which samples of shape (n, axes) are cut off."""
+    found = []
+    margin = int(_HANDLING_S * recording.mean_rate_hz)
+    for index in range(len(recording.axes)):
+        near = 2e-3 * (seen.high[index] - seen.low[index])
+        tops = [
+            _pile(sign, samples[:, index], extremes[:, index], near, seen.block, margin)
+            for sign, extremes in ((1, seen.highs), (-1, seen.lows))
+        ]
+        if sum(top[0] for top in tops) > 0.9 * len(samples):
+            continue  # edges of a pulse sensor are at two levels by nature
+        for (at_rail, below, inside), value in zip(
+            tops, (seen.high[index], seen.low[index]), strict=True
+        ):
+            if at_rail >= _CLIPPED_LEAST and at_rail > _CLIPPED_PILE * below:
+                found.append(Rail(index, float(value), at_rail, inside))
+    return found
 
 
 def _pile(

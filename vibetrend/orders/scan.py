@@ -24,6 +24,7 @@ class Scan:
     rms: FloatArray  # (axes,) about those means
     block: int  # samples, about half a second
     still_s: FloatArray  # how long each stretch lasted in which no value changed, s
+    still_from: NDArray[np.intp]  # the row each of them began with
 
     @property
     def low(self) -> FloatArray:
@@ -66,13 +67,15 @@ def scan(samples: FloatArray, rate: float) -> Scan:
     turns: NDArray[np.intp] = np.flatnonzero(same[1:] != same[:-1]) + 1
     begins, ends = turns[::2], np.append(turns, count)[1::2]
     variance = (squares / block - means**2).mean(axis=0)
+    lost = _still(ends - begins + 1, rate, count / rate)
     return Scan(
         lows=lows,
         highs=highs,
         means=means,
         rms=np.sqrt(np.maximum(variance, 0)),
         block=block,
-        still_s=_still(ends - begins + 1, rate, count / rate),
+        still_s=(ends - begins + 1)[lost] / rate,
+        still_from=begins[lost] - 1,
     )
 
 
@@ -80,8 +83,8 @@ def _shortest_run(rate: float) -> int:
     return max(_STILL_SAMPLES, round(_STILL_S * rate))
 
 
-def _still(runs: NDArray[np.intp], rate: float, duration: float) -> FloatArray:
-    """Return the runs of one value that are no steps of a coarse converter, seconds.
+def _still(runs: NDArray[np.intp], rate: float, duration: float) -> NDArray[np.bool_]:
+    """Return which runs of one value are no steps of a coarse converter.
 
     Steps thin out with their length and come all the time; what was lost stands apart.
     """
@@ -92,5 +95,4 @@ def _still(runs: NDArray[np.intp], rate: float, duration: float) -> FloatArray:
         if shorter < longer < _STEPS_PER_S * duration:
             break
         limit *= 2
-    found: FloatArray = runs[runs >= limit] / rate
-    return found
+    return np.asarray(runs >= limit)

@@ -15,7 +15,7 @@ def gaps(recording: Recording, seen: Scan) -> Note | None:
     """Find stretches without samples, or in which the same value was stored over and over."""
     stretches_s = seen.still_s
     if recording.times is not None:
-        stretches_s = np.concatenate([stretches_s, _missing_s(recording.times)])
+        stretches_s = np.concatenate([stretches_s, missing(recording.times)[1]])
     if not stretches_s.size:
         return None
     lost_s, longest_s = float(stretches_s.sum()), float(stretches_s.max())
@@ -35,8 +35,8 @@ def gaps(recording: Recording, seen: Scan) -> Note | None:
     )
 
 
-def _missing_s(times: FloatArray) -> FloatArray:
-    """Return the length of each missing stretch, seconds.
+def missing(times: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the last time before each missing stretch, and its length, seconds.
 
     Stamps that repeat stand for as many samples: a logger that stamps in batches loses nothing.
     """
@@ -44,8 +44,9 @@ def _missing_s(times: FloatArray) -> FloatArray:
     steps = np.diff(times[first])
     counts = np.diff(first)
     period = float(np.median(steps / counts))
-    missing = steps - counts * period
-    return missing[missing > _GAP_LEAST * period]
+    lost_s = steps - counts * period
+    some = lost_s > _GAP_LEAST * period
+    return times[first][:-1][some], lost_s[some]
 
 
 def clock(recording: Recording) -> Note | None:

@@ -94,6 +94,7 @@ def _environment() -> Environment:
         "ahead": words.ahead,
         "capitalised": capital,
         "number": words.number,
+        "rounded": words.rounded,
         "significant": words.significant,
         "date": words.date,
     }

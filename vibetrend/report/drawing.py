@@ -69,11 +69,19 @@ def course(points: Iterable[tuple[float, float]], height: float, kind: str) -> M
     return _stretched(f"M{steps}" if steps else "", height, kind)
 
 
-def dots(points: Iterable[tuple[float, float]], height: float, radius: float) -> Markup:
-    """Return small dots, as one element however many they are."""
+def dots(
+    points: Iterable[tuple[float, float]], height: float, radius: float, kind: str = "dots"
+) -> Markup:
+    """Return round dots of one size, as one element however many they are."""
     # A piece of no length with round ends is a dot.
     steps = "".join(f"M{x:.2f} {y:.1f}h0" for x, y in points)
-    return _stretched(steps, height, "dots", Markup(' stroke-width="{:g}"').format(2 * radius))
+    return _stretched(steps, height, kind, Markup(' stroke-width="{:g}"').format(2 * radius))
+
+
+def spans(lines: Iterable[tuple[float, float, float]], height: float, kind: str) -> Markup:
+    """Return short uprights, x and two heights each, as one element however many they are."""
+    steps = "".join(f"M{x:.2f} {one:.1f}V{other:.1f}" for x, one, other in lines)
+    return _stretched(steps, height, kind)
 
 
 def _stretched(path: str, height: float, kind: str, more: Markup = _NOTHING) -> Markup:

@@ -49,15 +49,16 @@ def history(
         "line": {"color": tone, "width": 2}, "marker": {"color": tone, "size": 6},
         "hovertemplate": "%{y:+.1f} dB at %{x:.0f} h<extra>check-up</extra>",
     }  # fmt: skip
-    shapes = [*_ground(fact, visits), *_uprights(marks)]
+    shapes = [*_ground(fact, visits), *uprights(marks)]
     ahead = forecast_reach(fact, levels)
     if ahead and not visits.empty:
         now = float(visits["hours"].iloc[-1])
         traces += _fan(fact, now, float(visits["change_db"].iloc[-1]), ahead)
     layout = base_layout("engine hours", "change against the baseline, dB", shapes)
+    layout["xaxis"]["tickformat"] = "d"
     high = max(reach[1], fact.limit_db + 0.9) if ahead else reach[1]
     layout["yaxis"] |= {"range": [reach[0], high], "dtick": 3 if high - reach[0] > 8 else 1}
-    layout["annotations"] = [*_names(fact, high), *_letters(marks)]
+    layout["annotations"] = [*_names(fact, high), *letters(marks)]
     return {"label": fact.name, "data": [*traces, course], "layout": layout}
 
 
@@ -74,8 +75,9 @@ def together(levels: Levels, marks: Sequence[Mark] = ()) -> Figure:
         "x": listed(means["hours"], 1), "y": listed(means["together_db"], 3),
         "line": {"color": "--ink", "width": 1.5},
     })  # fmt: skip
-    layout = base_layout("engine hours", "all orders together, dB", _uprights(marks))
-    layout["annotations"] = _letters(marks)
+    layout = base_layout("engine hours", "all orders together, dB", uprights(marks))
+    layout["xaxis"]["tickformat"] = "d"
+    layout["annotations"] = letters(marks)
     span = max(3.0, float(table["together_db"].abs().max()) + 0.5)
     layout["yaxis"] |= {"range": [-span, span]}
     return {"label": "all orders together", "data": traces, "layout": layout}
@@ -211,7 +213,7 @@ def _names(fact: Fact, high: float) -> list[Figure]:
     return found
 
 
-def _uprights(marks: Sequence[Mark]) -> list[Figure]:
+def uprights(marks: Sequence[Mark]) -> list[Figure]:
     """Return an upright for each work."""
     return [
         {
@@ -223,7 +225,7 @@ def _uprights(marks: Sequence[Mark]) -> list[Figure]:
     ]  # fmt: skip
 
 
-def _letters(marks: Sequence[Mark]) -> list[Figure]:
+def letters(marks: Sequence[Mark]) -> list[Figure]:
     """Return the letter of each work, with what was done on hovering."""
     return [
         {
@@ -272,6 +274,8 @@ def base_layout(x_title: str, y_title: str, shapes: list[Figure], *, left: int =
     axis = {
         "gridcolor": "--rule", "zerolinecolor": "--steel", "zerolinewidth": 1,
         "linecolor": "--rule", "tickfont": {"color": "--soft"},
+        # Or plotly would measure each tick's words to hide what may stick out.
+        "ticklabeloverflow": "allow",
     }  # fmt: skip
     title = {"font": {"size": 13, "color": "--soft"}, "standoff": 8}
     return {

@@ -42,7 +42,7 @@ def small_history(
     if visits.empty:
         return Markup("")
     frame = _hours_frame(levels, reach, marks, height=84, bottom=6)
-    parts = [*_ground(frame, fact, visits), *_work(frame, marks)]
+    parts = [*_ground(frame, fact, visits), *work_lines(frame, marks)]
     parts += _course(frame, fact, placements, visits, size=1.3)
     return picture(parts, height=84, label=_said(fact, visits))
 
@@ -61,7 +61,7 @@ def large_history(
     frame = _hours_frame(
         levels, (reach[0], high), marks, height=320, bottom=26, left=6, until=until
     )
-    parts = [*_ground(frame, fact, visits), *_work(frame, marks)]
+    parts = [*_ground(frame, fact, visits), *work_lines(frame, marks)]
     for db in range(int(reach[0]), int(high) + 1, 3):
         parts.append(text(0.5, frame.y(db) - 4, f"{signed(db)} dB", "tick"))
     for value in ticks(frame.low_x, frame.high_x, 6):
@@ -87,7 +87,7 @@ def together_history(levels: Levels, marks: Sequence[Mark] = ()) -> Markup:
     span = 3 * max(math.ceil(float(table["together_db"].abs().max()) / 3), 1)
     frame = _hours_frame(levels, (-span, span), marks, height=260, bottom=26, left=7)
     parts = [_rule(frame, db) for db in range(-span, span + 1, 3)]
-    parts += _work(frame, marks)
+    parts += work_lines(frame, marks)
     parts += [text(1, frame.y(db) - 4, f"{signed(db)} dB", "tick") for db in (-span, 0, span)]
     parts += [
         text(frame.x(value), 255, f"{value:.0f} h", "tick", "middle")
@@ -135,7 +135,7 @@ def _hours_frame(
     )  # fmt: skip
 
 
-def _work(frame: Frame, marks: Sequence[Mark]) -> list[Markup]:
+def work_lines(frame: Frame, marks: Sequence[Mark]) -> list[Markup]:
     """Return an upright with its letter for each work."""
     parts = []
     for one in marks:

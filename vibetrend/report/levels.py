@@ -27,6 +27,15 @@ class Levels:
     visits: pd.DataFrame  # visit, hours, feature, order, baseline, change_db: used placements' mean
     together: pd.DataFrame  # a row for each recording: COLUMNS without feature, order; together_db
 
+    @property
+    def together_visits(self) -> pd.DataFrame:
+        """What all orders did together at each check-up: date, hours, together_db; by hours."""
+        used = self.together[self.together["used"].astype(bool)]
+        by_visit = used.groupby("visit", sort=False)
+        return by_visit.agg(
+            date=("date", "first"), hours=("hours", "mean"), together_db=("together_db", "mean")
+        )
+
     def of(self, feature: str, order: float) -> tuple[pd.DataFrame, pd.DataFrame]:
         """Return placements and check-ups of one feature, by hours."""
         return _one(self.placements, feature, order), _one(self.visits, feature, order)

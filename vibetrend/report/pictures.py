@@ -1,14 +1,30 @@
 """The pictures that stand in the page itself: changes, histories, spectrum."""
 
+import base64
+import io
 import math
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 from markupsafe import Markup
+from numpy.typing import NDArray
+from PIL import Image
 
 from vibetrend.checkup.records import OrderSpectrum
-from vibetrend.report.drawing import Frame, box, course, line, mark, picture, signed, text, ticks
+from vibetrend.report.drawing import (
+    Frame,
+    box,
+    course,
+    dots,
+    line,
+    mark,
+    picture,
+    signed,
+    text,
+    ticks,
+)
 from vibetrend.report.facts import Fact
 from vibetrend.report.levels import Levels
 
@@ -102,7 +118,7 @@ def checkup_map(found: Sequence[Fact], levels: Levels) -> Markup:
         low_x=0, high_x=max(len(columns) - 1, 1), low_y=0, high_y=1, height=1, left=14, right=3
     )
     parts = []
-    form = Markup('<circle class="{}" cx="{:.2f}%" cy="{:.1f}" r="{:.1f}"/>')
+    discs: dict[tuple[str, float], list[tuple[float, float]]] = defaultdict(list)
     for row, fact in enumerate(rows):
         y = top + step * (row + 0.5)
         parts.append(text(0, y + 4, _shortened(fact.short), "tick far" if fact.moved else "tick"))
@@ -113,12 +129,22 @@ def checkup_map(found: Sequence[Fact], levels: Levels) -> Markup:
             if math.isfinite(db):
                 usual = " usual" if is_usual(fact, db) else ""
                 kind = ("rise" if db > 0 else "fall") + usual
-                parts.append(form.format(kind, frame.x(place), y, disc_radius(db)))
+                discs[kind, round(2 * disc_radius(db)) / 2].append((frame.x(place), y))
     height = top + step * len(rows) + 26
-    every = math.ceil(len(columns) / 8)
+    # One element for all discs of a size: a long history has thousands.
+    for (kind, radius), places in discs.items():
+        if radius:
+            parts.append(dots(places, height, radius, f"disc {kind}"))
+        if kind.startswith("fall") and radius:
+            hole = max(radius - _RING, 0.4 * radius)
+            parts.append(dots(places, height, hole, "disc hole"))
+    every = math.ceil(len(columns) / 5)  # more do not fit a phone
     for place, hours in list(enumerate(columns["hours"]))[::every]:
         parts.append(text(frame.x(place), height - 6, f"{hours:.0f} h", "tick", "middle"))
     return picture(parts, height=height, label="change of every order at every check-up")
+
+
+_RING = 1.6  # px, how thick the ring of a fall is
 
 
 def disc_radius(change_db: float) -> float:
@@ -135,32 +161,44 @@ def _shortened(words: str) -> str:
     return words if len(words) <= 12 else words[:11] + "…"
 
 
-# The latest order spectrum over the baseline's
+# The latest recording over time
 
 
 def over_time(shown: "Spectrogram") -> Markup:
-    """Return a recording over time and frequency in four greys, equal neighbours joined."""
+    """Return a recording over time and frequency: one small grey picture inside its scales.
+
+    Its ink is black with more or less cover, so that the page's style can turn it to white where
+    the page is dark.
+    """
     frame = Frame(
         low_x=float(shown.time_s[0]), high_x=float(shown.time_s[-1]),
         low_y=float(shown.hertz[0]), high_y=float(shown.hertz[-1]),
-        height=260, bottom=26, left=8,
+        height=260, bottom=26, left=13,
     )  # fmt: skip
-    shades = np.clip((shown.level_db + 40) // 10, 0, 3).astype(int)
-    half = (frame.height - frame.bottom) / len(shown.hertz) / 2
-    step = (frame.x(frame.high_x) - frame.left) / len(shown.time_s)
-    parts = []
-    for row, middle in zip(shades, shown.hertz, strict=True):
-        y = frame.y(float(middle))
-        starts = np.flatnonzero(np.diff(row, prepend=-1))
-        for start, end in zip(starts, [*starts[1:], len(row)], strict=True):
-            if row[start]:
-                left, right = frame.left + start * step, frame.left + end * step
-                parts.append(box(left, y - half, right, y + half, f"cell shade-{row[start]}"))
+    form = Markup(
+        '<image class="levels" x="{:.2f}%" y="{:.1f}" width="{:.2f}%" height="{:.1f}" '
+        'preserveAspectRatio="none" href="{}"/>'
+    )
+    wide, high = frame.x(frame.high_x) - frame.left, frame.height - frame.bottom - frame.top
+    parts = [form.format(frame.left, frame.top, wide, high, _grey(shown.level_db))]
     for hertz in ticks(frame.low_y, frame.high_y, 5):
-        parts.append(text(1, frame.y(hertz) - 4, f"{hertz:g} Hz", "tick"))
+        parts.append(text(1, frame.y(hertz) + 4, f"{hertz:g} Hz", "tick"))
     for seconds in ticks(frame.low_x, frame.high_x, 6):
         parts.append(text(frame.x(seconds), 255, f"{seconds:g} s", "tick", "middle"))
     return picture(parts, height=260, label=f"level over time and frequency: {shown.label}")
+
+
+def _grey(level_db: NDArray[np.float64]) -> Markup:
+    """Return levels from -60 dB (nothing) to 0 dB (full) as a PNG in a data: address."""
+    cover = np.clip((level_db[::-1] + 60) / 60, 0, 1) ** 1.6  # weak cells recede
+    ink = np.zeros((*cover.shape, 2), dtype=np.uint8)
+    ink[..., 1] = np.round(255 * cover)
+    held = io.BytesIO()
+    Image.fromarray(ink, mode="LA").save(held, format="PNG", optimize=True)
+    return Markup("data:image/png;base64,") + base64.b64encode(held.getvalue()).decode("ascii")
+
+
+# The latest order spectrum over the baseline's
 
 
 def spectrum(latest: OrderSpectrum, reference: OrderSpectrum | None) -> Markup:

@@ -2,7 +2,12 @@
 
 from dataclasses import replace
 
-from vibetrend.checkup.records import OrderSpectrum, SeriesRecord, SideBySide
+from vibetrend.checkup.records import (
+    OrderSpectrum,
+    RecordingRecord,
+    SeriesRecord,
+    SideBySide,
+)
 from vibetrend.quantities import Quantity, ShownUnits, unit
 
 _VELOCITIES = {name: unit(name) for name in ("m/s", "mm/s")}  # as levels are kept
@@ -15,6 +20,13 @@ def level(value: float, kept_in: str, shown: ShownUnits) -> tuple[float, str]:
         return value, kept_in
     found = shown.of(Quantity(value, kept))
     return found.value, found.unit.name
+
+
+def unit_words(name: str, kind: str) -> str:
+    """Return a unit as a reader knows it: a plain number is a share of full scale, or unknown."""
+    if name != "1":
+        return name
+    return "of full scale" if kind == "sound" else "own unit"
 
 
 def spectrum(one: OrderSpectrum | None, shown: ShownUnits) -> OrderSpectrum | None:
@@ -42,3 +54,19 @@ def side_by_side(found: SideBySide, shown: ShownUnits) -> SideBySide:
         ]
     table["unit"] = [level(1.0, kept_in, shown)[1] for kept_in in table["unit"]]
     return replace(found, table=table, unit=level(1.0, found.unit, shown)[1])
+
+
+def recording(one: RecordingRecord, shown: ShownUnits) -> RecordingRecord:
+    """Return a recording whose pictures have the unit that is shown."""
+    kind = one.measurement.recording.kind
+    seen, found = one.trace, one.spectrum
+    if seen is not None:
+        factor, name = level(1.0, seen.unit, shown)
+        cut = tuple((axis, piece, factor * value) for axis, piece, value in seen.cut)
+        low, high = factor * seen.low, factor * seen.high
+        seen = replace(seen, low=low, high=high, cut=cut, unit=unit_words(name, kind))
+    if found is not None:
+        factor, name = level(1.0, found.unit, shown)
+        amplitude = factor * found.amplitude
+        found = replace(found, amplitude=amplitude, unit=unit_words(name, kind))
+    return replace(one, trace=seen, spectrum=found)

@@ -15,5 +15,5 @@ class Statement:
 
     @property
     def lead(self) -> bool:
-        """Whether it takes the whole width: the trend, and a renewal that is overdue."""
-        return self.label == "Idle trend" or self.state == "renewal-overdue"
+        """Whether it takes the whole width: trend, resonance, and a renewal that is overdue."""
+        return self.label in ("Idle trend", "Damper resonance") or self.state == "renewal-overdue"

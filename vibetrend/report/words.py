@@ -98,6 +98,13 @@ def number(value: Any, digits: int = 0, *, sign: bool = False) -> Markup:
     return form.format(repr(float(value)), fixed(float(value), digits, sign=sign))
 
 
+def rounded(value: Any, digits: int = 0, *, sign: bool = False) -> str:
+    """Return a number as text alone, for wide tables whose full values nobody needs."""
+    if value is None or not math.isfinite(value):
+        return NOTHING
+    return fixed(float(value), digits, sign=sign)
+
+
 def fixed(value: float, digits: int, *, sign: bool = False) -> str:
     """Return a number with fixed digits; what rounds to zero has no sign."""
     text = f"{value:+z.{digits}f}" if sign else f"{value:z.{digits}f}"
@@ -109,10 +116,27 @@ def significant(value: Any) -> Markup:
     return Markup('<data value="{}">{:#.3g}</data>').format(repr(float(value)), float(value))
 
 
+def three_digits(value: float) -> str:
+    """Return a number with three significant digits as text alone, without powers of ten."""
+    if math.isnan(value):
+        return NOTHING
+    return f"{value:.0f}" if abs(value) >= 1000 else f"{value:#.3g}".removesuffix(".")
+
+
 def peaks(spectrum: OrderSpectrum, most: int = 60) -> list[tuple[float, float]]:
     """Return order and amplitude of the largest values, by order; a table needs no curve."""
     rows = zip(spectrum.order.tolist(), spectrum.amplitude.tolist(), strict=True)
     return sorted(sorted(rows, key=lambda row: row[1], reverse=True)[:most])
+
+
+def beside(
+    latest: OrderSpectrum, reference: OrderSpectrum | None
+) -> list[tuple[float, float, float | None]]:
+    """Return order, amplitude and the reference's amplitude, by order; None where it has none."""
+    under = {} if reference is None else dict(
+        zip(reference.order.tolist(), reference.amplitude.tolist(), strict=True)
+    )  # fmt: skip
+    return [(order, level, under.get(order)) for order, level in peaks(latest)]
 
 
 def hours(value: float) -> str:

@@ -1,87 +1,118 @@
 "use strict";
 // Draws each chart of the page from the JSON beside it. Without this script the still pictures stay.
 (() => {
-  const CONFIG = { displayModeBar: false, responsive: true, doubleClick: "reset", scrollZoom: false };
+  const CONFIG = { displayModeBar: false, doubleClick: "reset", scrollZoom: false };
+  const LONGEST = 100; // ms without a pause; what takes longer is felt
+  const page = document.documentElement;
   const fine = matchMedia("(pointer: fine)").matches;
 
   // A colour is written as the name of a property of the page's style.
-  const coloured = (value, style) => {
-    if (typeof value === "string") return value.startsWith("--") ? style.getPropertyValue(value).trim() : value;
-    if (Array.isArray(value)) return value.map((one) => coloured(one, style));
-    if (value && typeof value === "object")
-      return Object.fromEntries(Object.entries(value).map(([key, one]) => [key, coloured(one, style)]));
-    return value;
+  const style = getComputedStyle(document.body);
+  const found = new Map();
+  const property = (name) => {
+    if (!found.has(name)) found.set(name, style.getPropertyValue(name).trim());
+    return found.get(name);
+  };
+  const coloured = (value) => {
+    if (typeof value === "string") return value.startsWith("--") ? property(value) : value;
+    if (Array.isArray(value)) return value.map(coloured);
+    if (!value || typeof value !== "object") return value;
+    return Object.fromEntries(Object.entries(value).map(([key, one]) => [key, coloured(one)]));
   };
 
-  const charts = [...document.querySelectorAll(".chart")].map((holder) => ({
-    holder,
-    live: holder.querySelector(".live"),
-    still: holder.querySelector(".still"),
-    select: holder.querySelector("select"),
-    figures: JSON.parse(holder.querySelector("script").textContent),
-    shown: 0,
-  })).filter((chart) => chart.figures.length);
-
-  const draw = (chart) => {
-    const style = getComputedStyle(document.body);
-    const { data, layout } = coloured(chart.figures[chart.shown], style);
-    layout.font.family = style.fontFamily;
-    layout.dragmode = fine ? "zoom" : false;
-    return Plotly.react(chart.live, data, layout, CONFIG);
-  };
-
-  const start = async (chart) => {
-    if (chart.select) {
-      chart.select.append(...chart.figures.map((one, place) => new Option(one.label, place)));
-      chart.select.addEventListener("change", () => {
-        chart.shown = Number(chart.select.value);
-        draw(chart);
-      });
-      chart.holder.querySelector(".choose").hidden = false;
+  class Chart {
+    constructor(holder) {
+      this.holder = holder;
+      this.live = holder.querySelector(".live");
+      this.select = holder.querySelector("select");
     }
-    const height = Math.max(chart.still.offsetHeight, 180);
-    chart.live.style.height = `${height}px`;
-    chart.holder.classList.add("drawn");
-    await draw(chart);
-  };
 
-  // What is folded has no size yet: it is drawn when it is unfolded.
-  const fold = (chart) => chart.holder.closest("details:not([open])");
+    // What is folded has no size yet: it is drawn when it is unfolded.
+    get folded() { return this.holder.closest("details:not([open])"); }
 
-  // How many screens a chart is away from what is looked at.
-  const screensAway = ({ holder }) => {
-    const { top, bottom } = holder.getBoundingClientRect();
-    return Math.max(0, top - innerHeight, -bottom) / innerHeight;
+    async begin() {
+      if (this.figures) return;
+      this.figures = JSON.parse(this.holder.querySelector("script").textContent);
+      if (this.select) {
+        this.select.append(...this.figures.map((one, place) => new Option(one.label, place)));
+        this.select.addEventListener("change", () => this.draw());
+        this.holder.querySelector(".choose").hidden = false;
+      }
+      this.width = this.holder.clientWidth;
+      this.height = Math.max(this.holder.querySelector(".still > svg").getAttribute("height"), 180);
+      this.holder.classList.add("drawn");
+      await this.draw();
+      widths.observe(this.holder);
+    }
+
+    draw() {
+      const { data, layout } = coloured(this.figures[this.select ? this.select.value : 0]);
+      layout.font.family = property("font-family");
+      const { width, height } = this;
+      return Plotly.react(this.live, data, { ...layout, width, height, dragmode: fine && "zoom" }, CONFIG);
+    }
+  }
+
+  const charts = new Map([...document.querySelectorAll(".chart")].map((holder) => [holder, new Chart(holder)]));
+
+  // A browser may leave out what is far from the eye when the window changes, and tell of it later;
+  // plotly's own way would keep the width that was.
+  const widths = new ResizeObserver((seen) => {
+    for (const { target, contentRect } of seen) {
+      const chart = charts.get(target);
+      if (!contentRect.width || Math.abs(contentRect.width - chart.width) < 1) continue;
+      chart.width = contentRect.width;
+      chart.draw();
+    }
+  });
+
+  const pause = () => new Promise((next) => setTimeout(next));
+  let rested = 0;
+  const begin = async (some) => {
+    for (const chart of some) {
+      if (performance.now() - rested > LONGEST) {
+        await pause();
+        rested = performance.now();
+      }
+      await chart.begin();
+    }
   };
 
   // The library waits in the page as text, so that nothing is held up before the still page is there.
   const loadLibrary = () => {
+    performance.mark("plotly");
     const held = document.getElementById("plotly");
     const script = document.createElement("script");
     script.textContent = held.textContent;
     held.replaceWith(script);
   };
 
-  const startAll = async () => {
-    loadLibrary();
-    for (const chart of charts.filter(fold)) fold(chart).addEventListener("toggle", () => start(chart), { once: true });
-    const waiting = charts.filter((chart) => !fold(chart));
-    while (waiting.length) {
-      waiting.sort((one, other) => screensAway(one) - screensAway(other));
-      if (screensAway(waiting[0]) > 1) document.documentElement.dataset.charts ??= "near";
-      await start(waiting.shift());
-      await new Promise((next) => setTimeout(next));
-    }
-    document.documentElement.dataset.charts = "drawn";
-  };
+  // What lies within a screen of what is looked at comes first, then the rest.
+  let ready = null;
+  const eye = new IntersectionObserver(async (seen) => {
+    const first = !ready;
+    ready ??= pause().then(loadLibrary); // the still page is painted meanwhile
+    await ready;
+    await begin(seen.filter((one) => one.isIntersecting).map((one) => charts.get(one.target)));
+    if (!first) return;
+    page.dataset.charts = "near";
+    for (const chart of charts.values()) if (!chart.folded) await begin([chart]);
+    page.dataset.charts = "drawn";
+  }, { rootMargin: "100% 0px" });
+  for (const holder of charts.keys()) eye.observe(holder);
+  if (!charts.size) page.dataset.charts = "drawn";
 
-  matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => charts.filter((chart) => chart.holder.classList.contains("drawn")).forEach(draw));
+  matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => {
+    found.clear();
+    for (const chart of charts.values()) if (chart.figures) chart.draw();
+  });
 
   // Paper has no way to unfold anything.
-  const folded = () => [...document.querySelectorAll("details.printed:not([open])")];
-  let opened = [];
-  addEventListener("beforeprint", () => { opened = folded(); opened.forEach((one) => (one.open = true)); });
-  addEventListener("afterprint", () => opened.forEach((one) => (one.open = false)));
-
-  requestAnimationFrame(() => setTimeout(startAll));
+  const unfolded = [];
+  addEventListener("beforeprint", () => {
+    const folded = [...document.querySelectorAll("details.printed:not([open])")];
+    for (const one of folded) one.open = true;
+    unfolded.push(...folded);
+  });
+  addEventListener("afterprint", () => { for (const one of unfolded.splice(0)) one.open = false; });
 })();

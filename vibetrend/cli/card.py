@@ -1,0 +1,85 @@
+"""``vibetrend card``: one page to print and hang in the engine room."""
+
+import datetime as dt
+from pathlib import Path
+
+import click
+
+from vibetrend.cli.options import engine_option, json_option, logbook_option, print_json
+
+
+@click.command()
+@engine_option
+@click.option(
+    "--photo",
+    type=click.Path(path_type=Path),
+    help="Photo of the phone's spot; where it was taken is left out.  [default: a sketch]",
+)
+@click.option("--place", default="", help="The spot in your words.  [default: as recorded]")
+@click.option("--link", "address", help="Address of the engine's page, for a QR code.")
+@click.option(
+    "--paper",
+    type=click.Choice(["A4", "Letter"], case_sensitive=False),
+    default="A4",
+    show_default=True,
+    help="Paper it is made for; it fits the other too.",
+)
+@click.option(
+    "--output",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="File to write.  [default: reports/NAME-card.html; no foreign file is replaced]",
+)
+@logbook_option
+@json_option
+def card(
+    name: str,
+    photo: Path | None,
+    place: str,
+    address: str | None,
+    paper: str,
+    output: Path | None,
+    logbook: Path | None,
+    as_json: bool,
+) -> None:
+    """Write the recording card: where the phone goes, speed, warm-up, steps, cautions.
+
+    It is one page to print and hang in the engine room, with lines to write on. Position, device,
+    condition and speed are those of the recordings so far; without any they are left blank.
+    The address for the QR code may also stand in settings.toml, as link in the table [card].
+
+    \b
+    Example: vibetrend card --engine main --photo spot.jpg --paper Letter
+    """
+    from vibetrend.checkup.installing import picture
+    from vibetrend.checkup.standing import standing
+    from vibetrend.logbook import Logbook
+    from vibetrend.report import card as cards
+    from vibetrend.report import write
+    from vibetrend.report.link import link
+    from vibetrend.report.writing import file_name
+    from vibetrend.settings import card_link, logbook_folder, settings_file
+
+    where = "--link"
+    if address is None:
+        address, where = card_link(), f"{settings_file()}, [card]: link"
+    leads_to = None if address is None else link(address, where=where)
+    shown = b"" if photo is None else picture(photo, side=cards.PHOTO_SIDE)
+    today = dt.date.today()
+    with Logbook.open(logbook_folder(logbook)) as book:
+        (record,) = standing(book, [name], today=today)
+    made = cards.card(
+        record,
+        made_on=today,
+        paper="A4" if paper == "A4" else "Letter",
+        photo=shown,
+        place=place,
+        link=leads_to,
+    )
+    path = output or Path("reports") / f"{file_name(name)}-card.html"
+    write(path, cards.html(made))
+    if as_json:
+        print_json({"path": str(path), **made.to_dict()})
+        return
+    for remark in made.remarks:
+        click.echo(f"vibetrend: {remark}", err=True)
+    click.echo(f"Wrote {path}")

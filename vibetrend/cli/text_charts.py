@@ -1,0 +1,197 @@
+"""Small charts of letters: where each order stands, and how one came there.
+
+Each state has a mark of its own and stands beside it in words; colour only repeats it. Where the
+terminal lacks a letter, plain ones are used.
+"""
+
+import math
+from collections.abc import Sequence
+
+from vibetrend.cli.terminal import cell, coloured, columns, shows, width, wrapped
+from vibetrend.report.facts import Fact, severity
+from vibetrend.report.levels import Levels
+from vibetrend.report.words import fixed
+
+_FEW = 6  # rows, if no more than these have moved
+_UNMOVED = 2  # rows at least that show how still the rest is
+_NOTHING_DB = 0.05  # shown as 0.0
+_NARROW = 48  # columns below which the head says the unit
+_WIDEST_STRIP, _NARROWEST_WITH_SCATTER, _NARROWEST_STRIP = 41, 15, 7
+_EIGHTHS = " ▏▎▍▌▋▊▉█"
+_HEIGHTS, _PLAIN_HEIGHTS = "▁▂▃▄▅▆▇█", "_.-'"
+_MARKS = {
+    "changed": "●#", "past-limit": "■X", "another-day": "??", "record-again": "??",
+    "all-moved": "●#",
+}  # fmt: skip
+_STAYED = "○o"
+_BAND, _ZERO, _LIMIT = "─-", "┼+", "┊:"
+_SHORT = {
+    "changed": "changed", "past-limit": "past limit", "another-day": "another day",
+    "record-again": "record again", "all-moved": "all moved",
+}  # fmt: skip
+_KEY = {
+    "changed": "changed", "all-moved": "moved with all", "past-limit": "past the limit",
+    "another-day": "to be looked at again",
+}  # fmt: skip
+
+
+def changes(found: Sequence[Fact], *, indent: str = "", every: bool = False) -> list[str]:
+    """Return the change of each order as a place on a strip around zero, with numbers.
+
+    Shows what moved, worst first, and the largest of the rest; `every` shows all, by order.
+    """
+    known = [fact for fact in found if math.isfinite(fact.change_db)]
+    rows = known if every else _telling(known)
+    if not rows:
+        return []
+    strip = _Strip(rows, indent)
+    lines = [strip.head(), *(strip.row(fact) for fact in rows)]
+    if left := len(known) - len(rows):
+        more = (
+            f"and {left} more with smaller changes, none of them seen to move "
+            f"(vibetrend status --all)"
+        )
+        lines += wrapped(more, indent=indent)
+    return [*lines, *_key(rows, indent)]
+
+
+def _telling(known: Sequence[Fact]) -> list[Fact]:
+    largest = sorted(known, key=lambda fact: abs(fact.change_db), reverse=True)
+    moved = [fact for fact in largest if fact.moved]
+    moved.sort(key=lambda fact: severity(fact.state), reverse=True)
+    still = [fact for fact in largest if not fact.moved]
+    few = still[: max(_FEW - len(moved), _UNMOVED)]
+    return moved + ([fact for fact in few if abs(fact.change_db) >= _NOTHING_DB] or few[:1])
+
+
+class _Strip:
+    """The columns of a chart: name, strip, change, usual scatter, state."""
+
+    def __init__(self, rows: Sequence[Fact], indent: str) -> None:
+        self.indent = indent
+        reach = (max(abs(f.change_db), f.limit_db, _or_zero(f.band_db)) for f in rows)
+        # The limit of a doubled amplitude, 6.02 dB, is 6 on a strip.
+        self.span = max(math.ceil(max(e for e in reach if math.isfinite(e)) - 0.05), 1)
+        room = columns() - len(indent)
+        self.unit = " dB" if room >= _NARROW else ""
+        self.name = min(
+            max(len("order"), *(width(fact.short) for fact in rows)), 16 if self.unit else 8
+        )
+        self.change = max(len("change"), *(len(self._change(fact)) for fact in rows))
+        scatter = max(len("scatter"), *(len(_scatter(fact)) for fact in rows))
+        states = max(len(_state(fact)) for fact in rows)
+        room -= self.name + 2 + 2 + self.change + (2 + states if states else 0)
+        self.scatter = scatter if room - 2 - scatter >= _NARROWEST_WITH_SCATTER else 0
+        room -= 2 + scatter if self.scatter else 0
+        self.half = (max(min(room, _WIDEST_STRIP), _NARROWEST_STRIP) - 1) // 2
+
+    def head(self) -> str:
+        ends = f"{-self.span}", f"+{self.span}"
+        scale = f"{ends[0]:<{self.half}}0{ends[1]:>{self.half}}"
+        change = "change" if self.unit else "dB"
+        line = f"{self.indent}{'order':>{self.name}}  {scale}  {change:>{self.change}}"
+        return line + (f"  {'scatter':>{self.scatter}}" if self.scatter else "")
+
+    def row(self, fact: Fact) -> str:
+        line = f"{self.indent}{cell(fact.short, self.name, '>')}  {self._places(fact)}"
+        line += f"  {self._change(fact):>{self.change}}"
+        if self.scatter:
+            line += f"  {_scatter(fact):>{self.scatter}}"
+        return f"{line}  {coloured(_state(fact), fact.state)}".rstrip()
+
+    def _change(self, fact: Fact) -> str:
+        more = ("≥" if shows("≥") else ">=") if fact.at_least else ""
+        return f"{more}{fixed(fact.change_db, 1, sign=True)}{self.unit}"
+
+    def _places(self, fact: Fact) -> str:
+        strip = [" "] * (2 * self.half + 1)
+        band = self._place(_or_zero(fact.band_db)) - self.half
+        for place in range(self.half - band, self.half + band + 1):
+            strip[place] = _letter(_BAND)
+        strip[self.half] = _letter(_ZERO)
+        if math.isfinite(fact.limit_db):
+            strip[self._place(fact.limit_db)] = _letter(_LIMIT)
+        strip[self._place(fact.change_db)] = coloured(_mark(fact), fact.state)
+        return "".join(strip)
+
+    def _place(self, db: float) -> int:
+        share = min(max(db / self.span, -1.0), 1.0)
+        return self.half + round(share * self.half)
+
+
+def _key(rows: Sequence[Fact], indent: str) -> list[str]:
+    """Return what the marks mean, those that are there."""
+    states = {"another-day" if fact.state == "record-again" else fact.state for fact in rows}
+    told = [f"{_letter(_MARKS[state])} {words}" for state, words in _KEY.items() if state in states]
+    if states - set(_KEY):
+        told.append(f"{_letter(_STAYED)} no change seen")
+    told.append(f"{_letter(_BAND) * 2} twice the usual scatter")
+    if any(math.isfinite(fact.limit_db) for fact in rows):
+        told.append(f"{_letter(_LIMIT)} limit")
+    hard = "\N{NO-BREAK SPACE}"  # no mark is parted from its words
+    told = [each.replace(" ", hard) + hard for each in told]
+    return [
+        line.replace(hard, " ").rstrip()
+        for line in wrapped(" ".join(told), indent=indent, hanging=indent)
+    ]
+
+
+def history(fact: Fact, levels: Levels, *, indent: str = "") -> list[str]:
+    """Return the change of one order at each check-up as a row of small columns."""
+    _, visits = levels.of(fact.feature, fact.order)
+    values = [float(value) for value in visits["change_db"]]
+    if len(values) < 3:
+        return []
+    shown = values[-(columns() - len(indent) - len("  from -12.3 to +12.3 dB")) :]
+    band = _or_zero(fact.band_db)
+    low, high = min(*shown, -band), max(*shown, band)
+    heights = _HEIGHTS if shows(_HEIGHTS) else _PLAIN_HEIGHTS
+    steps = [round((value - low) / ((high - low) or 1.0) * (len(heights) - 1)) for value in shown]
+    hours = visits["hours"].iloc[-len(shown) :]
+    last = "" if len(shown) == len(values) else "last "
+    text = (
+        f"The {last}{len(shown)} check-ups of {fact.name} one by one, "
+        f"{hours.iloc[0]:.0f} to {hours.iloc[-1]:.0f} h:"
+    )
+    scale = f"from {fixed(low, 1, sign=True)} to {fixed(high, 1, sign=True)} dB"
+    course = "".join(heights[step] for step in steps)
+    return [*wrapped(text, indent=indent), f"{indent}{course}  {scale}"]
+
+
+def featured(found: Sequence[Fact]) -> Fact | None:
+    """Return what moved most clearly; where nothing did, what stands farthest from zero."""
+    known = [fact for fact in found if math.isfinite(fact.change_db)]
+    moved = [fact for fact in known if fact.moved]
+    if moved:
+        return max(moved, key=lambda fact: fact.rank)
+    return max(known, key=lambda fact: abs(fact.change_db), default=None)
+
+
+def bar(share: float, wide: int) -> str:
+    """Return a bar of at most so many columns for a share of 0 to 1."""
+    if not shows(_EIGHTHS):
+        return "#" * round(share * wide)
+    eighths = round(share * wide * 8)
+    return _EIGHTHS[8] * (eighths // 8) + _EIGHTHS[eighths % 8].strip()
+
+
+def _letter(pair: str) -> str:
+    """Return the first of two letters, or the plain one where the terminal lacks some."""
+    return pair[0] if shows("●■○─┼┊") else pair[1]
+
+
+def _mark(fact: Fact) -> str:
+    return _letter(_MARKS.get(fact.state, _STAYED))
+
+
+def _state(fact: Fact) -> str:
+    return _SHORT.get(fact.state, "")
+
+
+def _scatter(fact: Fact) -> str:
+    known = math.isfinite(fact.scatter_db)
+    return f"{'±' if shows('±') else '+-'}{fact.scatter_db:.1f} dB" if known else "not known"
+
+
+def _or_zero(value: float) -> float:
+    return value if math.isfinite(value) else 0.0

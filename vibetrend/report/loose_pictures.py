@@ -1,0 +1,230 @@
+"""Each picture of the page as a page of its own, to be made a PNG file for other uses."""
+
+import datetime as dt
+import io
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from markupsafe import Markup
+from PIL.PngImagePlugin import PngInfo
+
+from vibetrend.checkup.records import EngineRecord, SeriesRecord
+from vibetrend.errors import VibetrendError
+from vibetrend.quantities import ShownUnits
+from vibetrend.report import browser, histories, pictures, turns, words, work, writing
+from vibetrend.report import shown as in_shown
+from vibetrend.report.document import document
+from vibetrend.report.facts import Fact, facts
+from vibetrend.report.isolating import isolating
+from vibetrend.report.levels import Levels, levels
+
+KIND = writing.Kind(name="picture", signature=b"Software\x00vibetrend", option="--png")
+
+_WIDE, _NARROW = 1000, 620  # px
+_DPI = 96 * browser.SCALE  # a pixel of a page is 1/96 in (CSS Values 4, section 6.2)
+_LONGEST_NAME = 60  # bytes of a name within a file's name
+_DARK = "(prefers-color-scheme: dark)"
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Picture:
+    """One picture with what has to be said of it wherever it goes."""
+
+    name: str  # what of it, e.g. "1-changes"
+    engine: str
+    what: str  # its title
+    unit: str
+    series: str = ""
+    texts: Sequence[str] = ()
+    drawn: Markup | None = None  # a table of changes has `rows` and their `span` instead
+    rows: Sequence[tuple[Fact, float]] = field(default=(), repr=False)
+    span: float = 0.0
+    width: int = _WIDE
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Loose:
+    """A picture as a page of its own."""
+
+    name: str  # of its file; they sort, and no two are alike in any file system
+    html: str
+    width: int
+
+    def png(self, program: Path) -> bytes:
+        """Let a browser draw it and return the file."""
+        found = io.BytesIO()
+        made = PngInfo()
+        made.add_text("Software", "vibetrend")  # by this word ours are known
+        drawn = browser.to_picture(self.html, program, width=self.width)
+        drawn.save(found, "PNG", pnginfo=made, dpi=(_DPI, _DPI))
+        return found.getvalue()
+
+
+def loose(
+    engines: Sequence[EngineRecord], *, made_at: dt.datetime, shown: ShownUnits
+) -> list[Loose]:
+    """Return every picture of some engines; none of a series without a baseline.
+
+    Raises
+    ------
+    VibetrendError
+        If there is none at all.
+    """
+    taken: set[str] = set()
+    found = [
+        Loose(name=_file_name(one, taken), html=_page(one, made_at), width=one.width)
+        for record in engines
+        for one in _of_engine(record, shown)
+    ]
+    if not found:
+        raise VibetrendError(
+            "there is nothing to draw yet: no series is judged and no run-out is entered; add "
+            "recordings first, or leave out --png"
+        )
+    return found
+
+
+def _page(one: Picture, made_at: dt.datetime) -> str:
+    html = document(
+        "picture.html.j2",
+        interactive=False,
+        styles=("page.css", "picture.css"),
+        title=one.what,
+        one=one,
+        made_at=made_at,
+        pictures=pictures,
+    )
+    # Light, whatever this computer's own colours are.
+    return html.replace(_DARK, "not all")
+
+
+def _file_name(one: Picture, taken: set[str]) -> str:
+    """Return a file's name and put it to those taken; file systems may not tell A from a."""
+    begins = f"{writing.file_name(one.engine, longest=_LONGEST_NAME)}-{one.name}"
+    name, count = f"{begins}.png", 1
+    while name.casefold() in taken:
+        count += 1
+        name = f"{begins}-{count}.png"
+    taken.add(name.casefold())
+    return name
+
+
+def _of_engine(record: EngineRecord, shown: ShownUnits) -> Iterator[Picture]:
+    digits = len(str(len(record.series)))
+    for number, one in enumerate(record.series, start=1):
+        yield from _of_series(in_shown.series(one, shown), record, f"{number:0{digits}}")
+    if record.installation_record is not None:
+        yield from _run_out(record, shown)
+
+
+def _of_series(record: SeriesRecord, of: EngineRecord, number: str) -> Iterator[Picture]:
+    found = facts(record, of)
+    if not found:
+        return
+    level = levels(record.history, record.verdict.recordings)
+    marks = work.beside([*work.fitted(of), *work.marks(of)], record)
+    legend = [f"{one.letter}: {one.name}." for one in marks]
+    reach = histories.reach_db(level, found)
+    baseline = words.baseline_name(record)
+    ended = work.ended_by(of, record)
+    series = words.series_name(record.info)
+    if ended:
+        series += f" · ended by work: {ended.name}"
+
+    def picture(name: str, what: str, unit: str, drawn: Markup, *texts: str) -> Picture:
+        return Picture(
+            name=f"{number}-{name}", engine=of.engine.name, series=series, what=what, unit=unit,
+            drawn=drawn, texts=texts,
+        )  # fmt: skip
+
+    yield _changes(found, level, of.engine.name, series, number, baseline)
+    for fact in _with_history(found, level):
+        yield picture(
+            f"history-{_feature(fact)}",
+            f"History of {fact.name}",
+            f"change against {baseline} in dB, over engine hours",
+            histories.large_history(fact, level, reach, marks),
+            "Small points are recordings, the line joins check-ups, crosses were left out. Grey "
+            "band: usual scatter. Thick piece at zero: the baseline's check-ups. What all orders "
+            "did together is taken out.",
+            *legend,
+        )
+    if drawn := histories.together_history(level, marks):
+        yield picture(
+            "together", "Everything together", "what all orders did together in dB, over engine "
+            "hours", drawn, "Points are recordings, the line joins check-ups, crosses were left "
+            "out.", *legend,
+        )  # fmt: skip
+    if drawn := pictures.checkup_map(found, level):
+        yield picture(
+            "map",
+            "All orders at all check-ups",
+            f"change against {baseline} in dB, engine hours of the check-ups",
+            drawn,
+            "Each row an order, each column a check-up. Discs are rises, rings are falls; their "
+            "area grows with the change; grey ones lie inside the usual scatter. What all orders "
+            "did together is taken out.",
+        )
+    if record.latest is not None:
+        under = record.reference
+        said = f"Dots: {record.latest.label}."
+        yield picture(
+            "spectrum",
+            f"Latest order spectrum{f' over {baseline}' if under else ''}",
+            f"amplitude in {record.latest.unit} rms on a scale of decades, over order",
+            pictures.spectrum(record.latest, under),
+            f"{said} Grey rings: {under.label}." if under else said,
+        )
+
+
+def _changes(
+    found: Sequence[Fact], level: Levels, engine: str, series: str, number: str, baseline: str
+) -> Picture:
+    latest = [level.latest(fact.feature, fact.order) for fact in found]
+    return Picture(
+        name=f"{number}-changes",
+        engine=engine,
+        series=series,
+        what=f"Change of each order against {baseline}",
+        unit=f"change against {baseline} in dB",
+        rows=list(zip(found, latest, strict=True)),
+        span=pictures.change_span(found, latest),
+        texts=("What all orders did together is taken out of these changes.",),
+    )
+
+
+def _with_history(found: Sequence[Fact], level: Levels) -> list[Fact]:
+    """Return the feature that most needs looking at, then all others that moved."""
+    known = [fact for fact in found if len(level.of(fact.feature, fact.order)[1])]
+    ranked = sorted(known, key=lambda fact: fact.rank, reverse=True)
+    return ranked[:1] + [fact for fact in ranked[1:] if fact.moved]
+
+
+def _feature(fact: Fact) -> str:
+    """Return a feature's part of a file's name, e.g. ``order-04.5``, so that they sort."""
+    if fact.feature == "order":
+        return f"order-{fact.order:04.1f}"
+    return writing.file_name(fact.feature.replace(": ", "-"), longest=_LONGEST_NAME)
+
+
+def _run_out(record: EngineRecord, shown: ShownUnits) -> Iterator[Picture]:
+    kept = record.installation_record
+    assert kept is not None
+    apart: Callable[[str], str] = isolating(each.name for each in kept.readings)
+    for one in turns.surfaces(kept, shown, apart):
+        yield Picture(
+            name=f"run-out-{writing.file_name(one.name, longest=_LONGEST_NAME)}",
+            engine=record.engine.name,
+            what=apart(f"Run-out of the {one.name}"),
+            unit=f"readings in {shown.length.name}, {words.date(one.latest.date)}",
+            drawn=one.drawn,
+            texts=(
+                *one.texts,
+                one.key,
+                "Dots: the readings at their stations. Thick line: the circle fitted to them. "
+                "Straight arrow: towards the high side. Triangle at 12 o'clock: the mark. Curved "
+                "arrow: the way the crank turns and angles count.",
+            ),
+            width=_NARROW,
+        )

@@ -1,0 +1,184 @@
+"""Engines and series as the templates show them."""
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from vibetrend.checkup.records import EngineRecord, SeriesRecord
+from vibetrend.quantities import ShownUnits
+from vibetrend.report import pairs, running, words, work
+from vibetrend.report import shown as in_shown
+from vibetrend.report.facts import Fact, facts, severity
+from vibetrend.report.fitting import Fitting, earlier, fitting
+from vibetrend.report.glossary import used
+from vibetrend.report.levels import Levels, levels
+from vibetrend.report.log import Log, log
+from vibetrend.report.statement import Statement
+from vibetrend.report.statements import further, idle_trend, statements
+
+_ON_EVERY_FIRST_SCREEN = (
+    "order", "baseline", "check-up", "fast idle", "damper resonance", "renewal",
+)  # fmt: skip
+FIRST_ADVICE = 3
+"""Sentences of advice on the first screen; the others are unfolded."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class SeriesPart:
+    """One series as the template shows it."""
+
+    id: str
+    record: SeriesRecord
+    facts: list[Fact]
+    levels: Levels
+    statement: Statement
+    advice: list[str]
+    recordings: list[dict[str, Any]]  # each with `used` and `why_not` of the verdict
+    marks: list[work.Mark]  # what is drawn in its histories
+    ended_by: work.Mark | None
+    pairs: list[pairs.Pair]  # the step across the work, the damper before
+    speed: running.Course | None
+    overall: list[running.Course]
+
+    @property
+    def latest_db(self) -> list[float]:
+        """The change of each fact at the latest check-up by itself, dB."""
+        return [self.levels.latest(fact.feature, fact.order) for fact in self.facts]
+
+    @property
+    def rows(self) -> list[tuple[Fact, float]]:
+        """Each fact with its change at the latest check-up."""
+        return list(zip(self.facts, self.latest_db, strict=True))
+
+    @property
+    def featured(self) -> Fact | None:
+        """The feature that most needs looking at and has a history."""
+        ranked = sorted(self.facts, key=lambda fact: fact.rank, reverse=True)
+        return next((f for f in ranked if len(self.levels.of(f.feature, f.order)[1])), None)
+
+    @property
+    def contents(self) -> list[tuple[str, str]]:
+        """The sheets that lead a reader through the series: anchor and name."""
+        found = [
+            ("changes", "Changes", bool(self.facts)),
+            ("history", "History", self.featured is not None),
+            ("spectrum", "Spectrum", self.record.latest is not None),
+            ("map", "All check-ups", self.featured is not None),
+            ("running", "Speed and overall values", bool(self.speed or self.overall)),
+            ("numbers", "Numbers", bool(self.facts)),
+            ("left-out", "Left out", True),
+            ("recordings", "Recordings", bool(self.recordings)),
+        ]
+        return [(f"{self.id}-{name}", said) for name, said, there in found if there]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class EnginePart:
+    """One engine as the template shows it."""
+
+    id: str
+    record: EngineRecord
+    state: str
+    statements: list[Statement]  # the first screen, an overdue renewal first
+    series: list[SeriesPart]  # worst first
+    ended: list[SeriesPart]  # by work, the latest first
+    work: list[work.Mark]
+    advice: list[str]  # of the worst series, those told at once
+    more_advice: list[str]  # the others
+    fitting: Fitting | None  # the installation record; None where nothing was entered
+    earlier: list[tuple[str, Fitting | None]]  # the dampers before, the latest first
+    log: Log | None
+
+    @property
+    def small(self) -> list[Statement]:
+        """The statements of less than a whole width: by when first, as it follows what to do."""
+        found = [one for one in self.statements if not one.lead]
+        return sorted(found, key=lambda one: one.label != "Next check-up")
+
+    @property
+    def first_words(self) -> list[str]:
+        """The words of the trade that the first screen uses, with those of its labels."""
+        lines = [f"{one.words} {one.text} {' '.join(one.more)}" for one in self.statements]
+        said = " ".join([*lines, *self.advice, *self.more_advice])
+        return list(dict.fromkeys([*_ON_EVERY_FIRST_SCREEN, *used(said)]))
+
+
+def engine_part(
+    record: EngineRecord,
+    name: str,
+    today: dt.date,
+    shown: ShownUnits,
+    photos: Mapping[str, bytes],
+) -> EnginePart:
+    """Return an engine as the template shows it; `name` is its anchor."""
+    done = work.marks(record)
+    parts = [
+        series_part(in_shown.series(one, shown), f"{name}-series-{i}", record, done, shown)
+        for i, one in enumerate(record.series, start=1)
+    ]
+    series = [part for part in parts if not part.record.ended]
+    series.sort(key=lambda part: severity(part.record.verdict.state), reverse=True)
+    ended = [part for part in parts if part.record.ended]
+    ended.sort(key=lambda part: int(part.record.info["epoch"]), reverse=True)
+    advice = series[0].advice if series else []
+    return EnginePart(
+        id=name,
+        record=record,
+        state=record.status["state"],
+        statements=statements(record, today, shown),
+        series=series,
+        ended=ended,
+        work=done,
+        advice=advice[:FIRST_ADVICE],
+        more_advice=advice[FIRST_ADVICE:],
+        fitting=fitting(record.installation_record, shown, photos),
+        earlier=earlier(record.earlier_installations, shown, photos),
+        log=log(record),
+    )
+
+
+def series_part(
+    record: SeriesRecord,
+    name: str,
+    of: EngineRecord,
+    done: list[work.Mark],
+    shown: ShownUnits,
+) -> SeriesPart:
+    """Return a series as the template shows it; `name` is its anchor."""
+    found = facts(record, of)
+    beside = (pairs.after_work(record, of, shown), pairs.before(record, shown))
+    judged = record.verdict.recordings
+    kept = set(judged.loc[judged["used"].astype(bool), "recording"])
+    return SeriesPart(
+        id=name,
+        record=record,
+        facts=found,
+        levels=levels(record.history, judged),
+        statement=idle_trend(record, found, of),
+        advice=further(record),
+        recordings=_recordings(record),
+        marks=work.beside([*work.fitted(of), *done], record),
+        ended_by=work.ended_by(of, record),
+        pairs=[pair for pair in beside if pair is not None],
+        speed=running.speed(record, kept, of.engine.fast_idle_rpm),
+        overall=running.overall(record, kept, shown),
+    )
+
+
+def _recordings(record: SeriesRecord) -> list[dict[str, Any]]:
+    """Return the recordings, newest first, with what the verdict did with each."""
+    judged = {row["recording"]: row for row in record.verdict.recordings.to_dict(orient="records")}
+    newest_first = record.recordings.sort_values("hours", ascending=False, kind="stable")
+    rows = []
+    for row in newest_first.to_dict(orient="records"):
+        verdict = judged.get(row["recording"], {})
+        why_not = verdict.get("why_not")
+        more = {
+            "used": bool(verdict.get("used", False)),
+            "why_not": why_not if isinstance(why_not, str) else "",
+            "circumstances": words.circumstances(row.get("circumstances") or {}),
+            "quality": row["quality"] if isinstance(row["quality"], list) else [],
+        }
+        rows.append({str(key): value for key, value in (row | more).items()})
+    return rows

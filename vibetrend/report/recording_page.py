@@ -1,0 +1,205 @@
+"""One recording -> one HTML text that needs nothing but a browser."""
+
+import datetime as dt
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from markupsafe import Markup
+
+from vibetrend.checkup.records import OrderSpectrum, RecordingRecord
+from vibetrend.quantities import ShownUnits
+from vibetrend.recording import Note, Recording
+from vibetrend.report import figures, pictures, recording_figures, recording_pictures, shown
+from vibetrend.report import recording_tables as tables
+from vibetrend.report import recording_words as told
+from vibetrend.report.document import as_json, document
+from vibetrend.report.recording_lines import KINDS, Line, lines, strongest
+from vibetrend.report.recording_tables import Table
+from vibetrend.report.settings_used import reading_words
+from vibetrend.report.statement import Statement
+
+_AS_KEPT = ShownUnits()
+_FEWEST_POINTS = 3
+_OURS = b'<meta name="generator" content="vibetrend">'
+_HEAD = 200_000  # bytes: the style and the head of a page, before its charts
+_TELLING_NAME = 64  # letters of a heading
+
+
+@dataclass(frozen=True, kw_only=True)
+class Chart:
+    """A picture without script, the same as data for the script, and its numbers."""
+
+    still: Markup
+    data: Markup
+    numbers: Table
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class View:
+    """One recording as the template shows it."""
+
+    name: str
+    heading: str  # the name, shortened where it is very long
+    sha256: str
+    what: list[str]
+    use: Statement
+    notes: list[Note]  # worst first
+    standing: list[Statement]
+    marked: list[Line]  # in the spectrum, those with a letter
+    kinds: list[str]  # of all lines marked there
+    trace: Chart | None
+    spectrum: Chart | None
+    by_order: tuple[Markup, Markup] | None  # instead of a spectrum, where tooth times give none
+    speed: Chart | None
+    over_time: Chart | None
+    orders: Table
+    driven: Table | None
+    others: Table | None
+    by_axis: Table | None
+    overall: Table | None
+    reading: str  # the options it was read with
+
+
+def recording_page(
+    record: RecordingRecord, *, made_at: dt.datetime, units: ShownUnits = _AS_KEPT
+) -> str:
+    """Return the page of one recording as one self-contained HTML text.
+
+    Parameters
+    ----------
+    record : RecordingRecord
+        The recording as `checkup.looking.looked_at` returns it.
+    made_at : datetime
+        The clock, as an argument so that the same record gives the same page.
+    units : ShownUnits
+        The units a person wants to see.
+    """
+    name = told.name(record.measurement.recording)
+    record = shown.recording(record, units)
+    return document(
+        "recording.html.j2",
+        styles=("page.css", "recording.css"),
+        title=f"One recording: {name}",
+        made_at=made_at,
+        record=record,
+        view=_view(record, name, units),
+        told=told,
+        kind_words=KINDS,
+        shape=recording_pictures.shape,
+    )
+
+
+def is_of_something_else(path: Path, sha256: str) -> bool:
+    """Return whether a file is a page of ours, but not of the recording with this hash."""
+    try:
+        with path.open("rb") as file:
+            head = file.read(_HEAD)
+    except OSError:
+        return False  # nothing is there, or what writes it will say why it cannot be read
+    return _OURS in head and f'data-recording="{sha256}"'.encode() not in head
+
+
+def _view(record: RecordingRecord, name: str, units: ShownUnits) -> View:
+    measured = record.measurement
+    recording = measured.recording
+    marked = lines(record)
+    sensed = recording.samples is not None
+    overall = tables.overall_table(measured, units)
+    return View(
+        name=name,
+        heading=name if len(name) <= _TELLING_NAME else f"{name[: _TELLING_NAME - 1]}…",
+        sha256="" if recording.source is None else recording.source.sha256,
+        what=told.what(record),
+        use=told.use(measured),
+        notes=told.doubts(measured),
+        standing=[
+            told.speed(measured),
+            told.orders(record, units),
+            told.overall(measured, units),
+        ],
+        marked=[one for one in marked if one.kind != "order"],
+        kinds=[kind for kind in KINDS if any(one.kind == kind for one in marked)],
+        trace=_trace(record),
+        spectrum=_spectrum(record, marked),
+        by_order=None if sensed else _by_order(record, units),
+        speed=_speed(record),
+        over_time=_over_time(record),
+        orders=tables.order_table(record, units),
+        driven=_some(tables.line_table(measured.driven, recording.kind, units, "Part")),
+        others=_some(tables.line_table(measured.others, recording.kind, units, "Other line")),
+        by_axis=_some(tables.axis_table(measured, units)) if len(recording.axes) > 1 else None,
+        overall=_some(overall),
+        reading=_reading(recording),
+    )
+
+
+def _reading(recording: Recording) -> str:
+    options = {} if recording.source is None else dict(recording.source.reading)
+    return reading_words([options]) if options else "what the file itself says"
+
+
+def _some(table: Table) -> Table | None:
+    return table if table.rows else None
+
+
+# Charts
+
+
+def _trace(record: RecordingRecord) -> Chart | None:
+    if record.trace is None:
+        return None
+    return Chart(
+        still=recording_pictures.trace(record.trace, record.measured_s),
+        data=as_json([recording_figures.trace(record.trace, record.measured_s)]),
+        numbers=tables.trace_table(record.trace),
+    )
+
+
+def _spectrum(record: RecordingRecord, marked: list[Line]) -> Chart | None:
+    if record.spectrum is None:
+        return None
+    return Chart(
+        still=recording_pictures.spectrum(record, marked),
+        data=as_json([recording_figures.spectrum(record, marked)]),
+        numbers=tables.peak_table(record.spectrum.unit, strongest(record, marked)),
+    )
+
+
+def _by_order(record: RecordingRecord, units: ShownUnits) -> tuple[Markup, Markup] | None:
+    """Return the visible orders alone, where there are no samples to make a spectrum of."""
+    table = record.measurement.orders
+    visible = table[table["visible"].astype(bool)]
+    if visible.empty:
+        return None
+    one = OrderSpectrum(
+        order=visible["order"].to_numpy(np.float64),
+        amplitude=visible["amplitude"].to_numpy(np.float64),
+        unit=str(visible["unit"].iloc[0]),
+        label="this recording",
+    )
+    one = shown.spectrum(one, units) or one
+    return pictures.spectrum(one, None), as_json([figures.spectrum(one, None)])
+
+
+def _speed(record: RecordingRecord) -> Chart | None:
+    found = record.measurement.speed
+    if found.method == "tag" or len(found.track) < _FEWEST_POINTS:
+        return None
+    length = max(record.measurement.recording.duration_s, record.measured_s[1])
+    return Chart(
+        still=recording_pictures.speed(found, record.begins_s, length),
+        data=as_json([recording_figures.speed(found, record.begins_s, length)]),
+        numbers=tables.speed_table(record),
+    )
+
+
+def _over_time(record: RecordingRecord) -> Chart | None:
+    picture = record.spectrogram
+    if picture is None:
+        return None
+    return Chart(
+        still=pictures.over_time(picture),
+        data=as_json([figures.over_time(picture)]),
+        numbers=tables.over_time_table(picture),
+    )

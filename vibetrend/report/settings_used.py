@@ -1,0 +1,70 @@
+"""With what each series was read, measured and judged, for the page's last section."""
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from vibetrend.report.parts import EnginePart, SeriesPart
+from vibetrend.report.words import count, date, fixed, series_name
+
+
+@dataclass(frozen=True, kw_only=True)
+class Used:
+    """What stood fixed when one series was read and judged."""
+
+    engine: str
+    series: str
+    method: str  # versions of the method
+    reading: str  # options other than those of the file
+    baseline: str
+    limit: str
+    scatter: str  # usual scatter, least and greatest
+
+
+def settings_used(engines: Sequence[EnginePart]) -> list[Used]:
+    """Return a row for each series of each engine."""
+    return [
+        _of(part, engine.record.engine.name)
+        for engine in engines
+        for part in (*engine.series, *engine.ended)
+    ]
+
+
+def method_versions(engines: Sequence[EnginePart]) -> str:
+    """Return the method versions of all recordings, e.g. ``1, 2``; empty where there are none."""
+    tables = [p.record.recordings for e in engines for p in (*e.series, *e.ended)]
+    found = {version for table in tables for version in table["method_version"]}
+    return ", ".join(str(version) for version in sorted(found))
+
+
+def _of(part: SeriesPart, engine: str) -> Used:
+    table = part.record.recordings
+    base = table[table["baseline"].astype(bool)]
+    limits = sorted({round(f.limit_db, 1) for f in part.facts if math.isfinite(f.limit_db)})
+    scatter = [fact.scatter_db for fact in part.facts if math.isfinite(fact.scatter_db)]
+    days = sorted(set(base["date"]))
+    return Used(
+        engine=engine,
+        series=series_name(part.record.info),
+        method=", ".join(str(one) for one in sorted(set(table["method_version"]))),
+        reading=reading_words(table["reading"]),
+        baseline=f"{count(len(days), 'day')}, {date(days[0])} to {date(days[-1])}" if days else "–",
+        limit=", ".join(f"{fixed(one, 1, sign=True)} dB" for one in limits) or "–",
+        scatter=f"±{min(scatter):.1f} to ±{max(scatter):.1f} dB" if scatter else "–",
+    )
+
+
+def reading_words(options: Iterable[dict[str, Any]]) -> str:
+    """Return with which options the files were read, where any were given."""
+    told: dict[str, int] = {}
+    for one in options:
+        said = ", ".join(f"{key.replace('_', ' ')} {_value(value)}" for key, value in one.items())
+        told[said or "as the files say"] = told.get(said or "as the files say", 0) + 1
+    if len(told) < 2:
+        return "".join(told) or "–"
+    return "; ".join(f"{said} ({count(number, 'file')})" for said, number in told.items())
+
+
+def _value(value: Any) -> str:
+    return ", ".join(map(str, value)) if isinstance(value, list | tuple) else str(value)
