@@ -165,7 +165,7 @@ def test_each_row_is_in_its_own_unit() -> None:
         both.series[0]
         .history.drop_duplicates("recording")
         .assign(name="a.csv", sha256="", date=TODAY, rpm=1000.0, speed_rpm=1000.0, quality=None)
-        .assign(speed_standard_error_rpm=0.1, speed_spread_percent=0.3)
+        .assign(speed_standard_error_rpm=0.1, speed_spread_percent=0.3, method_version=2)
     )
     recordings["overall"] = [[] for _ in range(len(recordings))]
     shown = replace(both.series[0], recordings=recordings)
