@@ -12,7 +12,7 @@ from test_browser_width import OUTSIDE, UNFIT
 import vibetrend as vt
 from vibetrend.checkup.looking import looked_at
 from vibetrend.report import write
-from vibetrend.report.recording_page import recording_page
+from vibetrend.report.recording.page import recording_page
 
 WATCH = """window.faults = [];
 addEventListener("error", (one) => faults.push(one.message));

@@ -168,6 +168,7 @@ def test_each_row_is_in_its_own_unit() -> None:
         .assign(speed_standard_error_rpm=0.1, speed_spread_percent=0.3, method_version=2)
     )
     recordings["overall"] = [[] for _ in range(len(recordings))]
+    recordings["reading"] = [{} for _ in range(len(recordings))]
     shown = replace(both.series[0], recordings=recordings)
     both = replace(both, status=status, series=(shown,))
     (found,) = side_by_side([both, both])

@@ -9,7 +9,7 @@ from fake_browser import PDF, PNG, fake
 from PIL import Image
 
 from vibetrend.errors import VibetrendError
-from vibetrend.report import browser
+from vibetrend.report.printing import browser
 
 HTML = "<html><head><title>Übersicht</title></head></html>"
 

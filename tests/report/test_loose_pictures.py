@@ -15,8 +15,10 @@ from PIL import Image
 from vibetrend.checkup.records import EngineRecord
 from vibetrend.errors import VibetrendError
 from vibetrend.quantities import ShownUnits
-from vibetrend.report import browser, loose_pictures, writing
-from vibetrend.report.loose_pictures import Loose, loose
+from vibetrend.report import writing
+from vibetrend.report.printing import browser
+from vibetrend.report.printing import pictures as loose_pictures
+from vibetrend.report.printing.pictures import Loose, loose
 from vibetrend.trend.advice import CAUTIONS
 
 

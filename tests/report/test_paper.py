@@ -9,7 +9,8 @@ from fake_browser import PDF, fake
 from invented_report import MADE_AT, engine_record, history, series
 
 from vibetrend.errors import VibetrendError
-from vibetrend.report import browser, page, paper, writing
+from vibetrend.report import page, writing
+from vibetrend.report.printing import browser, paper
 
 
 @cache

@@ -19,7 +19,7 @@ from vibetrend.engine import Engine
 from vibetrend.orders import Measurement
 from vibetrend.quantities import ShownUnits, unit
 from vibetrend.recording import Note, Source, Tacho
-from vibetrend.report.recording_page import recording_page
+from vibetrend.report.recording.page import recording_page
 from vibetrend.simulate import record
 from vibetrend.trend.advice import CAUTIONS
 

@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from vibetrend.report.polar import Turn, polar, scale, shows_limit
-from vibetrend.report.turns import clock
+from vibetrend.report.fitted.polar import Turn, polar, scale, shows_limit
+from vibetrend.report.fitted.turns import clock
 
 ANGLES = tuple(45.0 * i for i in range(8))
 

@@ -96,7 +96,7 @@ def measure(
 def _write_page(result: "Measurement", engine: "Engine | None", output: Path | None) -> Path:
     from vibetrend.checkup.looking import looked_at
     from vibetrend.report import write
-    from vibetrend.report.recording_page import recording_page
+    from vibetrend.report.recording.page import recording_page
     from vibetrend.settings import shown_units
 
     html = recording_page(
@@ -111,7 +111,7 @@ def _write_page(result: "Measurement", engine: "Engine | None", output: Path | N
 
 def _page_path(result: "Measurement") -> Path:
     """Return reports/NAME.html, or NAME-HASH.html where that is a page of something else."""
-    from vibetrend.report.recording_page import is_of_something_else
+    from vibetrend.report.recording.page import is_of_something_else
     from vibetrend.report.writing import file_name
 
     source = result.recording.source

@@ -11,7 +11,7 @@ from vibetrend.cli.options import json_option, logbook_option, print_json
 
 if TYPE_CHECKING:
     from vibetrend.checkup.records import EngineRecord
-    from vibetrend.report.paper import Paper
+    from vibetrend.report.printing.paper import Paper
     from vibetrend.report.writing import File
 
 
@@ -82,8 +82,9 @@ def report(
     from vibetrend.cli.terminal import following
     from vibetrend.errors import LogbookError
     from vibetrend.logbook import Logbook
-    from vibetrend.report import browser, tables, write, writing
-    from vibetrend.report import paper as on_paper
+    from vibetrend.report import tables, write, writing
+    from vibetrend.report.printing import browser
+    from vibetrend.report.printing import paper as on_paper
     from vibetrend.report.words import count
     from vibetrend.settings import logbook_folder
 
@@ -172,7 +173,8 @@ def _pictures(
     records: "Sequence[EngineRecord]", folder: Path, program: Path, made_at: dt.datetime
 ) -> "list[File]":
     from vibetrend.cli.terminal import following
-    from vibetrend.report import loose_pictures, writing
+    from vibetrend.report import writing
+    from vibetrend.report.printing import pictures as loose_pictures
     from vibetrend.settings import shown_units
 
     found = loose_pictures.loose(records, made_at=made_at, shown=shown_units())

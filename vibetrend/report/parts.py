@@ -10,7 +10,7 @@ from vibetrend.quantities import ShownUnits
 from vibetrend.report import pairs, running, words, work
 from vibetrend.report import shown as in_shown
 from vibetrend.report.facts import Fact, facts, severity
-from vibetrend.report.fitting import Fitting, earlier, fitting
+from vibetrend.report.fitted.fitting import Fitting, earlier, fitting
 from vibetrend.report.glossary import used
 from vibetrend.report.levels import Levels, levels
 from vibetrend.report.log import Log, log

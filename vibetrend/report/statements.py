@@ -9,7 +9,7 @@ from vibetrend.checkup.records import EngineRecord, SeriesRecord
 from vibetrend.quantities import ShownUnits
 from vibetrend.report.due import next_recording, renewal
 from vibetrend.report.facts import Fact, facts, severity
-from vibetrend.report.installed import installation
+from vibetrend.report.fitted.installed import installation
 from vibetrend.report.statement import Statement
 from vibetrend.report.words import (
     STATE_WORDS,

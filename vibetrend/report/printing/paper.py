@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Literal
 
-from vibetrend.report import browser, writing
+from vibetrend.report import writing
 from vibetrend.report.isolating import isolated
+from vibetrend.report.printing import browser
 from vibetrend.report.words import date
 
 Paper = Literal["A4", "Letter"]

@@ -9,7 +9,7 @@ from markupsafe import Markup
 from vibetrend.installation import Reading, Record, RunOut, digits, moved_sentence, sentence
 from vibetrend.installation.sentences import step
 from vibetrend.quantities import Quantity, ShownUnits, Unit, unit
-from vibetrend.report import measured, polar
+from vibetrend.report.fitted import measured, polar
 from vibetrend.report.words import date, with_dates
 
 

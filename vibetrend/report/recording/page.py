@@ -10,12 +10,14 @@ from markupsafe import Markup
 from vibetrend.checkup.records import OrderSpectrum, RecordingRecord
 from vibetrend.quantities import ShownUnits
 from vibetrend.recording import Note, Recording
-from vibetrend.report import figures, pictures, recording_figures, recording_pictures, shown
-from vibetrend.report import recording_tables as tables
-from vibetrend.report import recording_words as told
+from vibetrend.report import figures, pictures, shown
 from vibetrend.report.document import as_json, document
-from vibetrend.report.recording_lines import KINDS, Line, lines, strongest
-from vibetrend.report.recording_tables import Table
+from vibetrend.report.recording import figures as recording_figures
+from vibetrend.report.recording import pictures as recording_pictures
+from vibetrend.report.recording import tables
+from vibetrend.report.recording import words as told
+from vibetrend.report.recording.lines import KINDS, Line, lines, strongest
+from vibetrend.report.recording.tables import Table
 from vibetrend.report.settings_used import reading_words
 from vibetrend.report.statement import Statement
 

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 from vibetrend.checkup.records import RecordingRecord
 from vibetrend.report.figures import Figure, base_layout, listed, plain
-from vibetrend.report.recording_lines import KINDS, Line
-from vibetrend.report.recording_pictures import (
+from vibetrend.report.recording.lines import KINDS, Line
+from vibetrend.report.recording.pictures import (
     decades,
     is_lettered,
     log_ticks,

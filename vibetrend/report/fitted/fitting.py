@@ -25,9 +25,9 @@ from vibetrend.installation import (
 from vibetrend.installation.marks import MARKS
 from vibetrend.installation.sentences import runout_sentences
 from vibetrend.quantities import ShownUnits
-from vibetrend.report import measured
+from vibetrend.report.fitted import measured
+from vibetrend.report.fitted.turns import Surface, surfaces
 from vibetrend.report.isolating import isolated, isolating
-from vibetrend.report.turns import Surface, surfaces
 from vibetrend.report.words import date, hours, with_dates
 from vibetrend.trend.phrases import capital
 

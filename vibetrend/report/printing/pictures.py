@@ -12,12 +12,14 @@ from PIL.PngImagePlugin import PngInfo
 from vibetrend.checkup.records import EngineRecord, SeriesRecord
 from vibetrend.errors import VibetrendError
 from vibetrend.quantities import ShownUnits
-from vibetrend.report import browser, histories, pictures, turns, words, work, writing
+from vibetrend.report import histories, pictures, words, work, writing
 from vibetrend.report import shown as in_shown
 from vibetrend.report.document import document
 from vibetrend.report.facts import Fact, facts
+from vibetrend.report.fitted import turns
 from vibetrend.report.isolating import isolating
 from vibetrend.report.levels import Levels, levels
+from vibetrend.report.printing import browser
 
 KIND = writing.Kind(name="picture", signature=b"Software\x00vibetrend", option="--png")
 

@@ -10,7 +10,7 @@ from markupsafe import Markup
 from vibetrend.checkup.records import RecordingRecord
 from vibetrend.recording import FloatArray
 from vibetrend.report.drawing import Frame, box, course, line, picture, text, ticks
-from vibetrend.report.recording_lines import Line
+from vibetrend.report.recording.lines import Line
 
 if TYPE_CHECKING:  # only the types
     from vibetrend.orders import Speed, Trace

@@ -6,8 +6,8 @@ from vibetrend.checkup.records import EngineRecord
 from vibetrend.installation import Reading, Record
 from vibetrend.installation.sentences import UNKNOWN
 from vibetrend.quantities import ShownUnits
-from vibetrend.report import measured
-from vibetrend.report.fitting import is_bare, what
+from vibetrend.report.fitted import measured
+from vibetrend.report.fitted.fitting import is_bare, what
 from vibetrend.report.statement import Statement
 from vibetrend.report.words import count
 

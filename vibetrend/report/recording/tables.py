@@ -11,8 +11,8 @@ from markupsafe import Markup
 from vibetrend.checkup.records import RecordingRecord
 from vibetrend.quantities import ShownUnits
 from vibetrend.recording import FloatArray
-from vibetrend.report.recording_lines import Peak, other_name
-from vibetrend.report.recording_pictures import track
+from vibetrend.report.recording.lines import Peak, other_name
+from vibetrend.report.recording.pictures import track
 from vibetrend.report.shown import level, unit_words
 from vibetrend.report.words import NOTHING, number
 

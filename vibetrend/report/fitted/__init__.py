@@ -1,0 +1,1 @@
+"""How a damper sits: the installation record as the page, the terminal and files show it."""

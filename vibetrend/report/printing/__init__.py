@@ -1,0 +1,1 @@
+"""The page on paper and its pictures as files, through a browser that is installed."""

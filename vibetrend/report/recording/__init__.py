@@ -1,0 +1,1 @@
+"""The page of one recording, looked at by itself."""
