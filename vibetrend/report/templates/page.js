@@ -87,20 +87,29 @@
     held.replaceWith(script);
   };
 
+  // Once the still page is painted; a window that nobody sees is never painted.
+  const painted = new Promise((next) => {
+    requestAnimationFrame(() => setTimeout(next));
+    setTimeout(next, 500);
+  });
+  const loaded = painted.then(() => { if (charts.size) loadLibrary(); });
+
+  const isNear = ({ holder }) => {
+    const { top, bottom } = holder.getBoundingClientRect();
+    return top < 2 * innerHeight && bottom > -innerHeight;
+  };
+
   // What lies within a screen of what is looked at comes first, then the rest.
-  let ready = null;
-  const eye = new IntersectionObserver(async (seen) => {
-    const first = !ready;
-    ready ??= pause().then(loadLibrary); // the still page is painted meanwhile
-    await ready;
-    await begin(seen.filter((one) => one.isIntersecting).map((one) => charts.get(one.target)));
-    if (!first) return;
+  const start = async () => {
+    await loaded;
+    const open = [...charts.values()].filter((chart) => !chart.folded);
+    await begin(open.filter(isNear));
     page.dataset.charts = "near";
-    for (const chart of charts.values()) if (!chart.folded) await begin([chart]);
+    await begin(open);
     page.dataset.charts = "drawn";
-  }, { rootMargin: "100% 0px" });
-  for (const holder of charts.keys()) eye.observe(holder);
-  if (!charts.size) page.dataset.charts = "drawn";
+  };
+  for (const chart of charts.values()) chart.folded?.addEventListener("toggle", () => loaded.then(() => chart.begin()));
+  start();
 
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => {
     found.clear();
