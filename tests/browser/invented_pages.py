@@ -23,7 +23,7 @@ from vibetrend.orders.spectrogram import Spectrogram
 from vibetrend.report import page
 from vibetrend.trend import judge
 
-OVERRIDE = "\u202e"  # right-to-left override, never taken back
+OVERRIDE = "\u2067\u202e"  # right-to-left isolate and override, never taken back
 NAME = f"<script>window.ran=1</script><img src=x onerror='window.ran=1'> \"q\" {OVERRIDE}gnorw "
 HOSTILE = NAME + "x" * (500 - len(NAME))
 

@@ -8,6 +8,8 @@ import pytest
 from chromium import Opened
 from invented_pages import HOSTILE
 
+from vibetrend.report.isolating import closed
+
 if TYPE_CHECKING:
     from playwright.sync_api import Page
 
@@ -43,10 +45,11 @@ def page(opened: Opened, written: Callable[[str], Path]) -> "Page":
 
 
 def test_it_shows_as_text_and_runs_nothing(page: "Page") -> None:
-    assert page.title() == " ".join(HOSTILE.split())
-    assert page.locator("h1").text_content() == HOSTILE
-    assert page.locator("h2").first.text_content() == HOSTILE
-    assert page.locator("table.recordings bdi").first.text_content() == HOSTILE
+    shown = closed(HOSTILE)
+    assert page.title() == " ".join(str(shown).split())
+    assert page.locator("h1").text_content() == shown
+    assert page.locator("h2").first.text_content() == shown
+    assert page.locator("table.recordings bdi").first.text_content() == shown
     assert page.evaluate("window.ran") is None
     assert page.locator("img[src=x]").count() == 0
 
@@ -85,8 +88,9 @@ def test_charts_take_it_as_text(page: "Page") -> None:
     assert page.evaluate("window.ran") is None
 
 
-def test_hover_shows_it_as_text(page: "Page") -> None:
-    page.set_viewport_size({"width": 1280, "height": 900})
+@pytest.mark.parametrize("width", [1280, 390])
+def test_hover_shows_it_as_text_inside_the_window(page: "Page", width: int) -> None:
+    page.set_viewport_size({"width": width, "height": 900})
     chart = page.locator('[data-chart="map"]').first
     chart.locator(".live").hover()  # comes near
     row = chart.locator(".ytick", has_text="<script>").first.bounding_box()
@@ -100,3 +104,8 @@ def test_hover_shows_it_as_text(page: "Page") -> None:
     label = chart.locator(".hoverlayer .hovertext")
     label.first.wait_for()
     assert "<script>" in "".join(label.all_text_contents())
+    seen = label.first.bounding_box()
+    assert seen is not None
+    assert seen["x"] >= 0
+    assert seen["x"] + seen["width"] <= width
+    page.mouse.move(0, 0)

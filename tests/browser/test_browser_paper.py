@@ -65,6 +65,25 @@ def test_charts_are_still_pictures_that_fit_on_one_page(
     assert page.evaluate(CUT, height) == []
 
 
+def test_the_first_screen_of_the_first_engine_fits_on_the_first_sheet(
+    page: "Page", sheet: tuple[str, float, float]
+) -> None:
+    _, _, height = sheet
+    caution = page.locator(".caution").first.bounding_box()
+    assert caution is not None
+    top = page.evaluate("scrollY")
+    assert top + caution["y"] + caution["height"] <= height
+
+
+def test_what_is_true_of_the_file_alone_is_not_printed(
+    page: "Page", sheet: tuple[str, float, float]
+) -> None:
+    assert sheet
+    told = page.locator(".on-screen")
+    assert told.count() >= 3
+    assert not any(one.is_visible() for one in told.all())
+
+
 def test_what_is_meant_for_paper_is_unfolded_and_folded_again(
     page: "Page", sheet: tuple[str, float, float]
 ) -> None:

@@ -10,6 +10,7 @@ from command_line import CommandLine
 from PIL import Image
 
 GPS, ORIENTATION = 0x8825, 0x0112
+needs_a_device = pytest.mark.skipif(not Path("/dev/zero").exists(), reason="devices of POSIX")
 
 
 @pytest.fixture
@@ -131,3 +132,10 @@ def test_an_unknown_engine(run: CommandLine) -> None:
     ran = run("card", "--engine", "mian")
     assert ran.code == 1
     assert "did you mean 'main'?" in ran.err
+
+
+@needs_a_device
+def test_a_device_is_no_photo(run: CommandLine) -> None:
+    ran = run("card", "--engine", "main", "--photo", "/dev/zero")
+    assert (ran.code, ran.out) == (1, "")
+    assert ran.err == "vibetrend: /dev/zero: a device or a pipe, no file; give the path of a file\n"

@@ -14,7 +14,7 @@ from vibetrend.cli import cli
 # design.md, section 4, as far as this version goes
 PROMISED = {
     "demo", "engine add", "engine new", "engine list", "engine show", "installation start",
-    "measure", "add", "status", "report", "simulate", "work add", "watch", "meter read",
+    "measure", "add", "status", "report", "card", "simulate", "work add", "watch", "meter read",
     "meter replace", "meter roll-over", "meter list", "installation runout", "installation bolt",
     "installation belt", "installation mark", "installation casing", "installation fluid",
     "installation check", "installation photo", "installation note", "installation compare",
@@ -117,8 +117,21 @@ def test_wrong_usage_is_exit_code_2(tmp_path: Path, arguments: list[str], said: 
     assert not (tmp_path / "logbook").exists()
 
 
+def test_a_name_typed_wrong_is_not_obeyed_by_the_terminal(tmp_path: Path) -> None:
+    ran = CommandLine(tmp_path)("status", "\x1b[31mred\u202e.csv")
+    assert ran.code == 2
+    assert "red\\u202e.csv" in ran.err
+    assert "\x1b" not in ran.err
+
+
 def test_it_is_a_module_too(tmp_path: Path) -> None:
     run = CommandLine(tmp_path)
     ran = run.process("engine", "list")
     assert (ran.code, ran.out, ran.err) == (0, run("engine", "list").out, "")
     assert run.process("engine", "show", "x").code == 1
+
+
+def test_the_demo_s_logbook_is_a_temporary_one(tmp_path: Path) -> None:
+    said = CommandLine(tmp_path)("demo", "--help").flat
+    assert "[default: a temporary one]" in said
+    assert "VIBETREND_LOGBOOK" not in said

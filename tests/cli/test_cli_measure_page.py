@@ -54,7 +54,7 @@ def test_a_page_of_the_engines_is_left_alone(run: CommandLine) -> None:
     assert run("report", "--engine", "main").code == 0
     before = (run.folder / "reports" / "main.html").read_bytes()
     ran = run("measure", run.clip("main.csv"), "--rpm", 1080, "--page")
-    assert "Wrote" in ran.out
+    assert "Wrote reports/main-" in ran.out
     assert (run.folder / "reports" / "main.html").read_bytes() == before
 
 
@@ -101,11 +101,22 @@ def test_wrong_usage(run: CommandLine, arguments: tuple[str, ...], said: str) ->
 @pytest.mark.parametrize(
     ("name", "page"),
     [
-        ("a b 2026.05.01.csv", "a_b_2026_05_01.html"),
-        ("<b>.csv", "_b_.html"),
+        ("a b 2026.05.01.csv", "a_b_2026_05_01-5de2464a.html"),
+        ("<b>.csv", "b-507ca5a2.html"),
         ("идл.csv", "идл.html"),
     ],
 )
 def test_any_name_gives_a_file(run: CommandLine, name: str, page: str) -> None:
     assert run("measure", run.clip(name), "--rpm", 1080, "--page").code == 0
     assert [path.name for path in (run.folder / "reports").iterdir()] == [page]
+
+
+def test_a_page_of_a_recording_is_left_alone(run: CommandLine) -> None:
+    run.with_engine()
+    assert run("measure", run.clip("main.csv"), "--rpm", 1080, "--page").code == 0
+    before = (run.folder / "reports" / "main.html").read_bytes()
+    for command in ("report", "card"):
+        ran = run(command, "--engine", "main", "--output", "reports/main.html")
+        assert (ran.code, ran.out) == (1, "")
+        assert "main.html: a page of another kind has this name and is left alone" in ran.err
+    assert (run.folder / "reports" / "main.html").read_bytes() == before

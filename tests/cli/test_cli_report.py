@@ -4,7 +4,7 @@ import os
 from pathlib import Path
 
 import pytest
-from command_line import CommandLine
+from command_line import ENGINE, CommandLine
 from fake_browser import both, fake
 from PIL import Image
 
@@ -113,15 +113,15 @@ def test_a_browser_that_breaks_off_leaves_nothing(run: CommandLine, wants: tuple
 @posix
 @pytest.mark.parametrize(
     ("name", "option"),
-    [("a.pdf", "--pdf"), ("c/main-run-out-rim.png", "--png"), ("d/work.csv", "--csv"),
-     ("d/README.txt", "--csv")],
+    [("a.html", "--output"), ("a.pdf", "--pdf"), ("c/main-run-out-rim.png", "--png"),
+     ("d/work.csv", "--csv"), ("d/README.txt", "--csv")],
 )  # fmt: skip
 def test_a_foreign_file_is_left_alone_and_no_other_is_written(
     run: CommandLine, name: str, option: str
 ) -> None:
     (run.folder / name).parent.mkdir(exist_ok=True)
     run.write(name, "another's")
-    ran = run("report", "--pdf", "a.pdf", "--png", "c", "--csv", "d")
+    ran = run("report", "--output", "a.html", "--pdf", "a.pdf", "--png", "c", "--csv", "d")
     assert (ran.code, ran.out) == (1, "")
     assert f"left alone; choose another {option}" in ran.err
     assert files(run) == [name]
@@ -144,3 +144,68 @@ def test_nothing_to_draw_is_told(tmp_path: Path) -> None:
     assert (ran.code, ran.out) == (1, "")
     assert "there is nothing to draw yet" in ran.err
     assert files(run) == []
+
+
+def test_names_alike_have_pages_of_their_own(tmp_path: Path) -> None:
+    run = CommandLine(tmp_path)
+    names = ["a/b", "a b", "a_b", "engines"]
+    for name in names:
+        run("engine", "add", run.write("engine.toml", ENGINE.replace('"main"', f'"{name}"')))
+        assert run("report", "--engine", name).code == 0
+    assert run("report").out == "Wrote reports/engines.html\n"
+    assert len(list((tmp_path / "reports").iterdir())) == len(names) + 1
+
+
+def test_a_page_of_an_earlier_version_is_replaced(run: CommandLine) -> None:
+    head = '<!DOCTYPE html><meta name="generator" content="vibetrend">'
+    old = run.write("page.html", head)
+    assert run("report", "--output", "page.html").code == 0
+    assert old.read_text(encoding="utf-8") != head
+    assert run("report", "--output", "page.html").code == 0
+
+
+def test_a_card_and_the_page_never_replace_each_other(run: CommandLine) -> None:
+    for first, then in (("report", "card"), ("card", "report")):
+        path = run.folder / f"{first}.html"
+        assert run(first, "--engine", "main", "--output", path).code == 0
+        before = path.read_bytes()
+        ran = run(then, "--engine", "main", "--output", path)
+        assert (ran.code, ran.out) == (1, "")
+        assert "a page of another kind has this name and is left alone" in ran.err
+        assert path.read_bytes() == before
+
+
+def test_a_name_written_right_to_left_keeps_its_place_in_the_heading(run: CommandLine) -> None:
+    name = "\u05de\u05e0\u05d5\u05e2"
+    run("engine", "add", run.write("two.toml", ENGINE.replace('"main"', f'"{name}"')))
+    assert run("report", "--output", "page.html").code == 0
+    page = (run.folder / "page.html").read_text(encoding="utf-8")
+    title = f"Vibration record: main, \u2068{name}\u2069"
+    assert f"<title>{title}</title>" in page
+    assert f"<h1><bdi>{title}</bdi></h1>" in page
+
+
+def test_what_takes_long_is_said(run: CommandLine, monkeypatch: pytest.MonkeyPatch) -> None:
+    said: list[str] = []
+    monkeypatch.setattr("vibetrend.cli.terminal._say", said.append)
+    assert run("report", "--output", "page.html").code == 0
+    assert said == ["judging", "making the page"]
+    said.clear()
+    assert run("report", "--output", "page.html", "--json").code == 0
+    assert not any(said)
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        ("report", "--output", ""),
+        ("report", "--png", ""),
+        ("card", "--engine", "main", "--output", ""),
+        ("measure", "idle.csv", "--page", "--output", ""),
+        ("status", "--logbook", ""),
+    ],
+)
+def test_an_empty_path_is_wrong_usage(run: CommandLine, command: tuple[str, ...]) -> None:
+    ran = run(*command)
+    assert (ran.code, ran.out) == (2, "")
+    assert f"Invalid value for '{command[-2]}': the path is empty; name one" in ran.err

@@ -2,13 +2,17 @@
 
 import os
 import re
+import shlex
 import signal
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 from command_line import ENGINE, CommandLine
+
+from vibetrend.shell import typed
 
 needs_posix = pytest.mark.skipif(os.name != "posix", reason="signals and pipes of POSIX")
 
@@ -169,3 +173,69 @@ def test_ctrl_c_at_a_question(run: CommandLine) -> None:
         _, err = process.communicate(timeout=30)
     assert (process.returncode, err.strip()) == (130, "interrupted")
     assert list(run.folder.iterdir()) == []
+
+
+HOSTILE = "a'; touch run; $(touch run) \"b"
+
+
+@pytest.mark.parametrize("name", ["port engine", HOSTILE])
+def test_a_command_to_copy_takes_the_name_as_one_word(run: CommandLine, name: str) -> None:
+    run.environment["COLUMNS"] = "60"
+    quoted = name.replace('"', '\\"')
+    added = run("engine", "add", run.write("engine.toml", ENGINE.replace('"main"', f'"{quoted}"')))
+    for said in (
+        added.out,
+        run("installation", "show", "--engine", name).out,
+        run("installation", "check", "clean", "--engine", name).err,
+    ):
+        assert any(typed(name) in line for line in said.splitlines())  # on one line, to be copied
+        (command,) = re.findall(r"(?:Next|start it):\s+(.*)", said, re.DOTALL)
+        assert shlex.split(command)[:5] == ["vibetrend", "installation", "start", "--engine", name]
+
+
+def test_the_next_command_takes_a_file_s_name_as_one_word(run: CommandLine) -> None:
+    ran = run.process(
+        "engine", "new", "--cylinders", 4, "--fast-idle-rpm", 900, "--output", "a b.toml"
+    )
+    assert ran.code == 0
+    assert 'Look it over, then: vibetrend engine add "a b.toml"' in ran.out.replace("\n  ", " ")
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="a device of Linux")
+@pytest.mark.parametrize("unbuffered", ["", "1"])
+@pytest.mark.parametrize(
+    "command", [("--help",), ("engine", "show", "main", "--json"), ("report", "--output", "a.html")]
+)
+def test_what_cannot_be_printed_is_one_line(
+    run: CommandLine, command: tuple[str, ...], unbuffered: str
+) -> None:
+    run.with_engine()
+    run.environment["PYTHONUNBUFFERED"] = unbuffered
+    said = "vibetrend: not all could be printed (No space left on device)\n"
+    with Path("/dev/full").open("wb") as full:
+        ran = _printing_to(run, full, subprocess.PIPE, *command)
+        assert (ran.returncode, ran.stderr) == (1, said)
+        assert _printing_to(run, full, full, *command).returncode == 1
+        ran = _printing_to(run, subprocess.PIPE, full, "engine", "show", "unknown")
+        assert (ran.returncode, ran.stdout) == (1, "")
+
+
+def _printing_to(
+    run: CommandLine, out: Any, err: Any, *command: str
+) -> "subprocess.CompletedProcess[str]":
+    return subprocess.run(
+        [sys.executable, "-m", "vibetrend", *command],
+        cwd=run.folder, env=os.environ | run.environment, stdout=out, stderr=err, text=True,
+        check=False,
+    )  # fmt: skip
+
+
+def test_another_error_of_the_system_keeps_its_traceback(
+    run: CommandLine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("vibetrend.logbook.Logbook.open", broken)
+    with pytest.raises(OSError, match="No space left"):
+        run("engine", "list")

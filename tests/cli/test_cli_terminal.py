@@ -120,14 +120,26 @@ def test_what_a_terminal_would_obey_is_written_out(hostile: str, shown: str) -> 
 @pytest.mark.parametrize("encoding", ["ascii", "latin-1", "cp1252"])
 def test_letters_a_stream_lacks_are_written_plainer(encoding: str) -> None:
     there = io.BytesIO()
-    stream = io.TextIOWrapper(there, encoding=encoding)
-    terminal.poor_but_plain(stream)
+    stream = io.TextIOWrapper(there, encoding=encoding, errors="plainer")
     stream.write("3 ± 1 m/s² … \u4e3b \U0001f600 \u2068x\u2069")
     stream.flush()
     said = there.getvalue().decode(encoding)
     assert said.replace("±", "+/-").replace("²", "2").replace("…", "...") == (
         "3 +/- 1 m/s2 ... \\u4e3b \\ud83d\\ude00 x"
     )
+
+
+def test_letters_that_stdout_lacks_are_counted_as_they_are_written(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(sys, "stdout", io.TextIOWrapper(io.BytesIO(), encoding="ascii"))
+    monkeypatch.setenv("COLUMNS", "40")
+    for text in ("\u2265+4.0 dB", "\u4e3b\u6a5f", "alternator"):
+        assert len(terminal.cell(text, 9)) == 9
+        assert terminal.cell(text, 9).isascii()
+    lines = terminal.wrapped("0.169 \u00b1 0.004 mm/s\u00b2, " * 9)
+    assert max(map(len, lines)) <= 40
+    assert lines[0].startswith("0.169 +/- 0.004 mm/s2,")
 
 
 def test_ascii_only_is_kept_to_and_json_loses_nothing(tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 import contextlib
 import json
 import os
+import re
 import shutil
 import signal
 import subprocess
@@ -14,8 +15,6 @@ from typing import Any
 
 import pytest
 from command_line import CommandLine
-
-from vibetrend.cli.watch import _say
 
 needs_posix = pytest.mark.skipif(os.name != "posix", reason="signals of POSIX")
 QUICK = ("--every", 0.05)
@@ -102,7 +101,7 @@ def test_once_with_something_set_aside_is_1_and_listed(run: CommandLine) -> None
     assert "write rpm = N and hours = N into clip.toml beside it" in ran.out
     assert "\x1b" not in ran.out  # a name is not obeyed by the terminal
     listed = run("watch", "phone", "--list")
-    assert (listed.code, len(listed.out.splitlines())) == (0, 2)
+    assert (listed.code, len(re.findall(r"^\S", listed.out, re.MULTILINE))) == (0, 2)
     found = run("watch", "phone", "--list", "--json").json
     assert (found["kept"], [each["path"] for each in found["set_aside"]][1:]) == (
         0, ["not\x1b[31mes.txt"],
@@ -114,12 +113,12 @@ def test_once_with_something_set_aside_is_1_and_listed(run: CommandLine) -> None
 
 def test_every_event_is_a_line_of_json(run: CommandLine) -> None:
     run.clip("phone/2024-06-10_3150h.csv")
-    run.write("phone/notes.txt", "oil changed")
+    run.write("phone/notes\u202e.txt", "oil changed")
     ran = run("watch", "phone", "--engine", "main", "--rpm", 1080, "--once", "--json", *QUICK)
     events = [json.loads(line) for line in ran.out.splitlines()]
     assert [event["event"] for event in events] == ["status", "added", "set-aside", "status"]
     assert (events[1]["path"], events[1]["duplicate"]) == ("2024-06-10_3150h.csv", False)
-    assert events[2]["path"] == "notes.txt"
+    assert events[2]["path"] == "notes\u202e.txt"
     (engine,) = events[3]["status"]["engines"]
     assert (engine["name"], engine["state"]) == ("main", "no-baseline")
 
@@ -142,13 +141,6 @@ def test_what_cannot_work_is_said_at_once(
     ran = run("watch", *arguments)
     assert (ran.code, ran.out) == (code, "")
     assert said in ran.err
-
-
-def test_what_is_said_keeps_its_spaces_and_loses_what_a_terminal_obeys(
-    capsys: pytest.CaptureFixture[str],
-) -> None:
-    _say("3440\N{NO-BREAK SPACE}h\n\x1b[31m\u202e\r")
-    assert capsys.readouterr().out == "3440\N{NO-BREAK SPACE}h\n?[31m??\n"
 
 
 @needs_posix
@@ -231,4 +223,4 @@ def test_the_folder_file_makes_the_command_short(run: CommandLine) -> None:
     assert "my phone" in ran.out
     shutil.rmtree(run.folder / "phone")
     ran = run("watch", "phone", "--once", *QUICK)  # the drive was pulled: known, hence no typo
-    assert (ran.code, "this folder cannot be read" in ran.out) == (1, True)
+    assert (ran.code, "this folder cannot be read" in ran.flat) == (1, True)

@@ -213,3 +213,16 @@ def test_no_digit_of_a_number_is_lost(number: float) -> None:
 def test_what_has_no_place_in_a_file() -> None:
     with pytest.raises(TypeError, match="has no place in an engine file"):
         toml({"x": None})
+
+
+def test_a_driven_part_is_told_no_more_than_is_written_of_it() -> None:
+    for part in ({"ratio": 2.2}, {"crank_pulley_mm": 180, "pulley_mm": 82}):
+        driven = [{"name": "alternator", **part}]
+        text = engine_file({"name": "e", "cylinders": 4, "driven": driven}, file="engine.toml")
+        assert "both pulleys" not in text
+        assert ":\n" not in text
+
+
+def test_the_command_in_a_file_takes_its_name_as_one_word() -> None:
+    first = engine_file({"name": "e", "cylinders": 4}, file="$(reboot) x.toml").splitlines()[0]
+    assert "`vibetrend engine add '$(reboot) x.toml'`" in first

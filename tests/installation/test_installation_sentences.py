@@ -372,6 +372,11 @@ def test_a_mark_that_moved() -> None:
     assert "no more than" in twice(0.2, 0.3, resolution=0.1)
     assert "resolution is not noted" in twice(0.2, 0.9)
     assert "from 0 mm to 0.6 mm, a change of 0.6 mm" in twice(0, 0.6)  # a 0 tells no digits
+    inch = kept(*(("mark", mark_content("index-offset", each, "mm")) for each in (0, 0.6)))
+    # 0.6 mm / 0.0254 mm = 23.62 thou
+    assert "from 0 thou to 23.6 thou, a change of 23.6 thou" in mark_change_sentence(
+        inch.marks_moved[0], INCH
+    )
 
 
 def test_every_state_has_words() -> None:

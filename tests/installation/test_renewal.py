@@ -287,6 +287,11 @@ def test_hours_that_may_be_up_since_the_meter_was_read_are_due_soon_and_say_so()
         "By the use so far the 4000 h may have been reached since the hours were read on "
         "2022-01-01: read the meter.",
     )
+    long_ago = due(today=dt.date(2023, 6, 1), **quick)
+    assert long_ago.remarks == (
+        "The hours were last read on 2022-01-01: read the meter.",
+        "By the use so far the 4000 h may have been reached since 2022-01-01.",
+    )
     near = due(today=dt.date(2022, 7, 15), **quick)  # about 3800 h by then
     assert (near.state, near.remarks) == ("due-soon", ())
 

@@ -157,6 +157,15 @@ def test_recordings_of_a_series_are_listed_by_hours(book: Logbook) -> None:
     assert first["before"]
     assert str(first["added_at"].tz) == "UTC"
     assert table.iloc[1]["quality"] == []
+    assert table.iloc[1]["meter_hours"] == 3170.0
+
+
+def test_a_stated_speed_is_none_that_was_measured(book: Logbook) -> None:
+    found = measured(b"1")
+    kept = add(book, b"1", replace(found, speed=replace(found.speed, method="tag")))
+    (row,) = book.recordings(kept.series_id).to_dict(orient="records")
+    assert row["rpm"] == 1000.0
+    assert math.isnan(row["speed_rpm"])
 
 
 def test_a_history_has_a_row_for_each_feature(book: Logbook) -> None:

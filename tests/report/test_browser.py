@@ -175,6 +175,16 @@ def test_a_program_that_cannot_be_started_is_one_line(here: Path) -> None:
         browser.to_pdf(HTML, program)
 
 
+def test_a_full_disk_is_not_the_browsers_fault(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def full(*_: object, **__: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Path, "write_text", full)
+    with pytest.raises(VibetrendError, match=r"\(No space left on device\); make room"):
+        browser.to_pdf(HTML, here / "never started")
+    assert list((here.parent / "work").iterdir()) == []
+
+
 def test_one_that_never_ends_is_stopped_with_all_it_started(
     here: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -227,3 +237,13 @@ def test_the_end_mark_counts_at_the_left_rim_only() -> None:
     assert browser._end(page) is None
     page.putpixel((0, 7), (255, 0, 255))
     assert browser._end(page) == 7
+
+
+@pytest.mark.parametrize("code", [0, 3])
+def test_one_that_ends_leaves_nothing_running(here: Path, code: int) -> None:
+    program = fake(here)
+    child_file = here / "child.txt"
+    program.write_text(f"#!/bin/sh\nsleep 600 &\necho $! > '{child_file}'\nexit {code}\n")
+    with pytest.raises(VibetrendError, match=r"broke off with code 3|wrote nothing"):
+        browser.to_pdf(HTML, program)
+    assert _is_gone(int(child_file.read_text()))

@@ -1,43 +1,27 @@
 """The card printed by a real browser: one page of either paper; left out without Chromium."""
 
 import re
-import shutil
-import subprocess
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 from invented_report import MADE_AT, engine_record, history, series
 from parsed_page import HOSTILE
+from real_browser import BROWSER, needed
 
 from vibetrend.installation.use import Reached
-from vibetrend.report import write
-from vibetrend.report.card import LONGEST_PLACE, Paper, card, html
+from vibetrend.report.card import LONGEST_PLACE, card, html
+from vibetrend.report.document import Paper
 from vibetrend.report.link import LONGEST, link
+from vibetrend.report.printing.browser import to_pdf
 
-CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser"))), None)
 POINTS: dict[Paper, tuple[float, float]] = {"A4": (595.3, 841.9), "Letter": (612.0, 792.0)}
 
-pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this computer")
-
-
-def printed(folder: Path, page: str) -> bytes:
-    write(folder / "card.html", page)
-    subprocess.run(
-        [
-            str(CHROMIUM), "--headless", "--no-sandbox", "--disable-gpu", "--no-first-run",
-            "--disable-background-networking", "--disable-component-update", "--disable-sync",
-            f"--user-data-dir={folder / 'profile'}", "--no-pdf-header-footer",
-            f"--print-to-pdf={folder / 'card.pdf'}", (folder / "card.html").as_uri(),
-        ],
-        capture_output=True, timeout=120, check=True,
-    )  # fmt: skip
-    return (folder / "card.pdf").read_bytes()
+pytestmark = needed
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 @pytest.mark.parametrize("crowded", [False, True], ids=["usual", "crowded"])
-def test_it_prints_on_one_page(tmp_path: Path, paper: Paper, crowded: bool) -> None:
+def test_it_prints_on_one_page(paper: Paper, crowded: bool) -> None:
     """Crowded: an overdue renewal, and every text as long and as hostile as can be."""
     one = series(history())
     if crowded:
@@ -57,7 +41,7 @@ def test_it_prints_on_one_page(tmp_path: Path, paper: Paper, crowded: bool) -> N
             link=link("http://boat.example/".ljust(LONGEST if crowded else 30, "x"), where="x"),
         )
     )
-    pdf = printed(tmp_path, page)
+    pdf = to_pdf(page, BROWSER)
     assert len(re.findall(rb"/Type\s*/Page\b", pdf)) == 1
     box = re.search(rb"/MediaBox\s*\[\s*0 0 ([\d.]+) ([\d.]+)", pdf)
     assert box is not None

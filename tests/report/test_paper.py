@@ -7,9 +7,11 @@ from pathlib import Path
 import pytest
 from fake_browser import PDF, fake
 from invented_report import MADE_AT, engine_record, history, series
+from real_browser import BROWSER, needed
 
 from vibetrend.errors import VibetrendError
 from vibetrend.report import page, writing
+from vibetrend.report.document import Paper
 from vibetrend.report.printing import browser, paper
 
 
@@ -75,28 +77,27 @@ def test_ours_is_known_and_replaced_and_a_foreign_file_never(tmp_path: Path) -> 
     assert b"another" in made.path.read_bytes()
 
 
-def installed() -> Path | None:
-    try:
-        return browser.found()
-    except VibetrendError:
-        return None
-
-
-@pytest.mark.skipif(installed() is None, reason="no browser of Chromium's kind on this computer")
+@needed
 @pytest.mark.parametrize(("size", "points"), [("A4", (595, 842)), ("Letter", (612, 792))])
 def test_a_real_browser_prints_on_that_paper(
-    tmp_path: Path, size: paper.Paper, points: tuple[int, int]
+    tmp_path: Path, size: Paper, points: tuple[int, int]
 ) -> None:
     """ISO 216: A4 is 210 by 297 mm; ANSI: Letter is 8.5 by 11 in. In points of 1/72 in."""
-    program = installed()
-    assert program is not None
     name = "ש" * 500  # the longest that a PDF's title can be
     html = page([engine_record(name, series(history(visits=4)))], title="t", made_at=MADE_AT)
     made = paper.pdf(
-        html, tmp_path / "main.pdf", program, names=[name], made_at=MADE_AT, paper=size
+        html, tmp_path / "main.pdf", BROWSER, names=[name], made_at=MADE_AT, paper=size
     )
     boxes = re.findall(rb"/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]", made.content)
     assert len(boxes) > 1
     assert {(round(float(wide)), round(float(high))) for wide, high in boxes} == {points}
     writing.write_all([made])
     writing.write_all([made])  # it is known as ours
+
+
+def test_each_name_is_set_apart_at_the_foot_and_in_the_title() -> None:
+    """Unicode Standard Annex 9: else the comma between them would change its place."""
+    html = ready("א", "ב")
+    assert "<title>Vibration record: \u2068א\u2069, \u2068ב\u2069</title>" in html
+    cut = ready("א" * 500)
+    assert "\\2026 \\2069 " in cut  # cut, it is closed all the same

@@ -1,18 +1,15 @@
 """The page in a real browser; left out where no Chromium is installed."""
 
 import re
-import shutil
 import subprocess
 from pathlib import Path
 
-import pytest
 from invented_report import MADE_AT, engine_record, history, series
+from real_browser import BROWSER, needed
 
 from vibetrend.report import page, write
 
-CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser"))), None)
-
-pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this computer")
+pytestmark = needed
 
 
 def test_charts_are_drawn_without_a_complaint(tmp_path: Path) -> None:
@@ -22,7 +19,7 @@ def test_charts_are_drawn_without_a_complaint(tmp_path: Path) -> None:
     write(target, html)
     done = subprocess.run(
         [
-            str(CHROMIUM), "--headless", "--no-sandbox", "--disable-gpu", "--no-first-run",
+            str(BROWSER), "--headless", "--no-sandbox", "--disable-gpu", "--no-first-run",
             "--disable-background-networking", "--disable-component-update", "--disable-sync",
             f"--user-data-dir={tmp_path / 'profile'}", "--enable-logging=stderr",
             "--virtual-time-budget=20000", "--dump-dom", target.as_uri(),

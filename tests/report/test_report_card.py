@@ -106,6 +106,7 @@ def test_sound_is_recorded_beside_the_engine() -> None:
     assert "automatic gain off" in one.steps[1].strong
     assert "Where the recorder stands" in shown
     assert "not on the engine" in shown
+    assert one.command[2:5] == ("1.wav", "2.wav", "3.wav")
     assert "<svg" not in html(one)
 
 

@@ -78,6 +78,51 @@ def test_nothing_to_compare_gives_no_chart() -> None:
     assert "Change of each order" not in printed(engine_record("main", one))
 
 
+def test_while_all_belongs_to_the_baseline_nothing_is_said_to_be_unchanged() -> None:
+    one = series(history(visits=2))
+    assert one.verdict.state == "learning"
+    text = printed(engine_record("main", one))
+    assert "Change of each order" not in text
+    assert "no change seen" not in text
+
+
+def test_what_all_orders_did_together_stands_beside_their_own_changes() -> None:
+    table = history(bend_db_per_1000h=0.0)
+    late = table["visit"].isin(table["visit"].unique()[-4:])
+    table.loc[late, "amplitude"] *= 10 ** (6 / 20)  # 6 dB, as of another phone
+    one = series(table)
+    assert one.verdict.state == "all-moved"
+    text = printed(engine_record("main", one))
+    form = r"without the (\S+) dB of all together: .* and (\S+) dB: \S+ - All orders"
+    title, scale = re.search(form, " ".join(text.split())).groups()  # type: ignore[union-attr]
+    assert float(title) == pytest.approx(one.verdict.common_change_db, abs=0.0501)
+    assert float(title) == pytest.approx(6.0, abs=0.6)  # 12 placements of 0.6 dB against 9
+    assert "The 16 check-ups of all orders together, 3150 to 5510 h, between " in text
+    assert float(scale) >= 6.0
+
+
+def test_a_name_without_a_number_is_explained(bent: SeriesRecord) -> None:
+    parts = [
+        a_fact(bent, feature=f"{kind}: {name}", order=math.nan, change_db=2.0)
+        for kind, name in (("overall", "velocity"), ("driven", "alternator"))
+    ]
+    told = " ".join(text_charts.changes(parts))
+    assert "velocity: overall level" in told
+    assert "alternator: driven part" in told
+
+
+def test_of_several_engines_each_has_a_line_first(bent: SeriesRecord) -> None:
+    quiet = series(history(bend_db_per_1000h=0.0, seed=11))
+    one, other = engine_record("port", bent), engine_record("starboard", quiet)
+    assert printed(one, other).splitlines()[:4] == [
+        "port: changed; damper renewal not due yet",
+        "starboard: no change seen; damper renewal not due yet",
+        "",
+        "port",
+    ]
+    assert printed(one).splitlines()[0] == "port"
+
+
 def test_marks_stand_at_their_places(bent: SeriesRecord, monkeypatch: pytest.MonkeyPatch) -> None:
     """41 places from -6 to +6 dB: 20 to either side, 0.3 dB each."""
     monkeypatch.setenv("COLUMNS", "92")
@@ -167,21 +212,37 @@ def test_a_history_has_a_column_for_each_check_up(
     assert one is not None
     assert one.order == 4.5
     seen = levels(bent.history, bent.verdict.recordings)
-    head, course = text_charts.history(one, seen)
-    assert head == "The 16 check-ups of order 4.5 one by one, 3150 to 5510 h:"
-    columns, low, high = re.fullmatch(r"([▁-█]+)  from (\S+) to (\S+) dB", course).groups()  # type: ignore[union-attr]
+    *head, course = text_charts.history(one, seen)
+    said = r"The 16 check-ups of order 4.5, 3150 to 5510 h, between (\S+) and (\S+) dB; full .*:"
+    least, greatest = re.fullmatch(said, " ".join(map(str.strip, head))).groups()  # type: ignore[union-attr]
     changes = seen.visits.query("order == 4.5")["change_db"]
-    assert len(columns) == len(changes) == 16
-    assert float(low) == pytest.approx(min(changes.min(), -one.band_db), abs=0.0501)
-    assert float(high) == pytest.approx(max(changes.max(), one.band_db), abs=0.0501)
-    assert columns[-1] == "█"
-    heights = pd.Series(list(columns)).map("▁▂▃▄▅▆▇█".index)
-    scaled = (changes.reset_index(drop=True) - float(low)) / (float(high) - float(low)) * 7
-    assert (heights - scaled).abs().max() < 0.6  # half a step, and a rounded scale
-    monkeypatch.setenv("COLUMNS", "40")
+    assert len(course) == len(changes) == 16
+    # What the check-ups show, not where the columns would end.
+    assert float(least) == pytest.approx(changes.min(), abs=0.0501)
+    assert float(greatest) == pytest.approx(changes.max(), abs=0.0501)
+    assert changes.max() < one.limit_db - 0.1
+    heights = pd.Series(list(course)).map("▁▂▃▄▅▆▇█".index)
+    low = min(changes.min(), -one.band_db)
+    scaled = (changes.reset_index(drop=True) - low) / (one.limit_db - low) * 7
+    assert (heights - scaled).abs().max() <= 0.5
+    monkeypatch.setattr(text_charts, "columns", lambda: 16)
     head, *_, course = text_charts.history(one, seen, indent="  ")
     assert head.startswith("  The last 14 check-ups")
     assert len(course.split()[0]) == 14
+    monkeypatch.undo()
+    monkeypatch.setenv("COLUMNS", "92")
+    beyond = replace(one, limit_db=1.0)  # less than it rose by: the greatest has full height
+    head, course = text_charts.history(beyond, seen)
+    assert "limit" not in head
+    assert course.split()[0][-1] == "█"
+
+
+def test_what_is_only_scatter_looks_small() -> None:
+    quiet = series(history(bend_db_per_1000h=0.0, seed=11))
+    one = text_charts.featured(found(quiet))
+    assert one is not None
+    *_, course = text_charts.history(one, levels(quiet.history, quiet.verdict.recordings))
+    assert set(course.split()[0]) <= set("▁▂▃")
 
 
 def test_bars_are_linear() -> None:

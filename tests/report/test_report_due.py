@@ -155,9 +155,29 @@ def test_dates_ahead_are_told_as_roughly_as_they_are_known(
     assert between(Reached(middle=first, early=first, late=last), TODAY) == told
 
 
+@pytest.mark.parametrize(
+    ("early", "late", "told"),
+    [
+        ((2027, 4, 1), (2047, 5, 1), "may have come already, and come by mid 2047 at the latest"),
+        ((2027, 4, 1), (2028, 6, 1), "may have come already, and come by June 2028 at the latest"),
+        ((2028, 5, 1), None, "may have come already"),
+        ((2027, 4, 1), (2028, 4, 1), "have most likely come by now"),
+    ],
+)
+def test_no_day_that_has_passed_is_told_as_one_to_come(
+    early: tuple[int, int, int], late: tuple[int, int, int] | None, told: str
+) -> None:
+    first, last = dt.date(*early), late and dt.date(*late)
+    known = use(YEARLY, TODAY)
+    found = at(use=known)
+    reached = Reached(middle=first, early=first, late=last)
+    said = renewal(replace(found, renewal=replace(found.renewal, hours_reached=reached)), TODAY)
+    assert f"to 300), 7120\xa0h {told}." in " ".join(said.more)
+
+
 def test_dates_in_remarks_read_as_elsewhere() -> None:
     found = at(as_found=True, described=engine(damper={"renew_hours": 100}))
-    said = renewal(replace(found, as_found=True))
+    said = renewal(replace(found, as_found=True), TODAY)
     assert said.state == "renewal-overdue"
     assert "found on the engine on 1 May 2026 it has been on longer" in " ".join(said.more)
 

@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from invented_fitting import record
@@ -12,6 +13,7 @@ from vibetrend.checkup.records import EngineRecord, Happening
 from vibetrend.report import page
 from vibetrend.report.parts import FIRST_ADVICE
 from vibetrend.report.settings_used import reading_words
+from vibetrend.trend import nothing_judged
 
 HAPPENED = (Happening(date=START, hours=3120.0, meter_hours=3120.0, what="work", words="mounts"),)
 
@@ -47,6 +49,10 @@ def test_the_contents_lead_to_what_is_there(html: str) -> None:
     links = re.findall(r'href="#([^"]+)"', contents)
     assert len(links) > 10
     assert set(links) <= set(Parsed(html).ids)
+    without = series(history(visits=2).assign(baseline=False))
+    html = page([engine_record("new", without)], title="t", made_at=MADE_AT)
+    (contents,) = re.findall(r'<nav class="contents".*?</nav>', html, re.DOTALL)
+    assert set(re.findall(r'href="#([^"]+)"', contents)) <= set(Parsed(html).ids)
     bare = page([engine_record("new")], title="t", made_at=MADE_AT)
     (contents,) = re.findall(r'<nav class="contents".*?</nav>', bare, re.DOTALL)
     assert re.findall(r'href="#([^"]+)"', contents) == ["method"]
@@ -70,6 +76,24 @@ def test_three_sentences_at_once_and_the_others_unfolded_on_paper() -> None:
     assert '<ol class="advice" start="4">' in folded
 
 
+def test_recordings_that_cannot_be_used_are_shown_with_the_reason() -> None:
+    one = series(history(visits=1))
+    short: dict[str, Any] = {"code": "too-short", "severity": "unusable", "message": "It is short."}
+    bad = replace(
+        one,
+        history=one.history.iloc[:0],
+        verdict=replace(nothing_judged(), state="record-again"),
+        recordings=one.recordings.assign(baseline=False, quality=[[short]] * 3),
+        latest=None,
+        reference=None,
+    )
+    parsed = Parsed(page([engine_record("main", bad)], title="t", made_at=MADE_AT))
+    left_out = [row for row in parsed.rows if row[-1:] == ["cannot be used: It is short."]]
+    assert len(left_out) == 3
+    text = words_of(parsed)
+    assert "A recording of the latest check-up looks wrong: take it again." in text
+
+
 def test_trend_and_resonance_each_have_a_line_of_their_own(html: str) -> None:
     lines = re.findall(r'<div class="line lead" data-state="[^"]+">\s*<dt>(.*?)</dt>', html)
     assert lines == ["Idle trend:", "Damper resonance:"]
@@ -87,6 +111,55 @@ def test_with_what_each_series_was_read_and_judged(html: str) -> None:
     text = words_of(Parsed(html))
     assert "Between check-ups lie 200 h while nothing is open" in text
     assert "Made by vibetrend" in text
+
+
+def test_a_baseline_of_one_day_names_the_day_once() -> None:
+    text = words_of(
+        Parsed(page([engine_record("m", series(history(visits=1)))], title="t", made_at=MADE_AT))
+    )
+    assert "1 day, 1 May 2026 ±" in text or "1 day, 1 May 2026 –" in text
+    assert "1 day, 1 May 2026 to" not in text
+    assert "The baseline has 1 check-up so far." in text
+
+
+def test_a_complete_baseline_without_a_later_check_up_says_that_nothing_was_compared() -> None:
+    only = series(history(visits=3))
+    assert only.verdict.state == "no-change-seen"
+    text = words_of(Parsed(page([engine_record("m", only)], title="t", made_at=MADE_AT)))
+    assert (
+        "Idle trend: No change seen The baseline is complete. There is no check-up after the "
+        "baseline yet; the next one is compared with it."
+    ) in text
+    assert "No order has moved" not in text
+    assert "Largest difference" not in text
+    later = series(history(visits=6, bend_db_per_1000h=0))
+    text = words_of(Parsed(page([engine_record("m", later)], title="t", made_at=MADE_AT)))
+    assert "No order has moved beyond" in text
+
+
+def test_a_first_jump_of_all_orders_says_what_jumped() -> None:
+    table = history(visits=8, bend_db_per_1000h=0)
+    latest = table["visit"] == table["visit"].iloc[-1]
+    table.loc[latest, "amplitude"] *= 1.7
+    one = series(table)
+    assert (one.verdict.state, one.verdict.common_state) == ("another-day", "another-day")
+    change = one.verdict.common_change_db
+    text = words_of(Parsed(page([engine_record("m", one)], title="t", made_at=MADE_AT)))
+    assert (
+        f"Idle trend: Look again on another day All orders together stand {change:+.1f} dB from "
+        f"the baseline. Not confirmed yet."
+    ) in text
+
+
+def test_the_overview_says_of_the_next_check_up_what_the_engine_itself_says() -> None:
+    at_once = engine_record("port", series(history()))
+    status = at_once.status | {"next_recording_hours": at_once.status["hours"]}
+    ahead = engine_record("starboard", series(history()))
+    both = [replace(at_once, status=status), ahead]
+    rows = Parsed(page(both, title="t", made_at=MADE_AT)).rows
+    told = [next(row for row in rows if row[:1] == [name]) for name in ("port", "starboard")]
+    assert "Now" in told[0]
+    assert f"At {ahead.status['next_recording_hours']:.0f}\xa0h" in told[1]
 
 
 def test_options_of_reading_are_counted() -> None:

@@ -7,6 +7,7 @@ from invented_report import MADE_AT, START
 from parsed_page import HOSTILE, Parsed, words_of
 
 from vibetrend.checkup.records import EngineRecord, Happening, KnownHours
+from vibetrend.installation import runout_content
 from vibetrend.report import page
 
 CHANGED = dt.date(2027, 6, 1)
@@ -37,7 +38,9 @@ def test_newest_first_with_true_hours_and_the_meter_s() -> None:
     assert [row for row in parsed.rows if row in wanted] == wanted
     text = words_of(parsed).replace("\xa0", " ")
     assert "3 lines, newest first" in text
-    assert "On 1 June 2027 the hour meter was changed: it showed 0 h when the engine had" in text
+    assert (
+        "On 1 June 2027 the hour meter began anew at 0 h, when the engine had run 3310.5 h." in text
+    )
 
 
 def test_one_column_of_hours_where_the_meter_shows_the_true_ones() -> None:
@@ -48,6 +51,17 @@ def test_one_column_of_hours_where_the_meter_shows_the_true_ones() -> None:
 
 def test_no_log_of_nothing() -> None:
     assert "Log of everything" not in words_of(shown(recorded(None)))
+
+
+def test_a_name_written_right_to_left_leaves_the_number_behind_it_in_its_place() -> None:
+    name = "\u05d0\u05d1"
+    content = runout_content(name, [0.0, 0.05, 0.0, -0.05], unit="mm", resolution=0.01)
+    happened = (
+        Happening(date=START, hours=None, meter_hours=None, what="reading",
+                  words=f"run-out of {name}: 0.10 mm"),
+    )  # fmt: skip
+    text = words_of(shown(recorded(record([("runout", START, content)]), happenings=happened)))
+    assert f"Run-out of \u2068{name}\u2069: 0.10 mm" in text
 
 
 def test_a_person_s_words_stay_text() -> None:

@@ -200,7 +200,7 @@ def test_hostile_feature_name_is_no_link_in_a_chart(bent: pd.DataFrame) -> None:
     html = page([engine_record("main", one)], title="t", made_at=MADE_AT)
     charts = [json.loads(t) for k, t in Parsed(html).scripts if k == "application/json"]
     (checkup_map,) = charts[3]
-    hovers = [point[0] for trace in checkup_map["data"] for point in trace["customdata"]]
+    hovers = [text.replace("<br>", " ") for trace in checkup_map["data"] for text in trace["text"]]
     assert any("&lt;a href" in text for text in hovers)
     assert not any("<" in text for text in [*hovers, *checkup_map["layout"]["yaxis"]["ticktext"]])
     assert "https://example.org" in words_of(Parsed(html))  # as text only
@@ -264,7 +264,7 @@ def test_work_is_drawn_with_letter_and_legend_and_its_note_is_text(after_work: P
     # too far from the second's.
     assert drawn == [
         *[({WORK_HOURS}, {"<b>A</b>": WORK_HOURS})] * 5,
-        *[({3120.0, WORK_HOURS}, {"<b>0</b>": 3120.0, "<b>A</b>": WORK_HOURS})] * 5,
+        *[({3120.0, WORK_HOURS}, {"<b>D</b>": 3120.0, "<b>A</b>": WORK_HOURS})] * 5,
     ]
     uprights = [
         v for tag, n, v in after_work.attributes if (tag, n, v) == ("line", "class", "work")
@@ -384,7 +384,7 @@ def test_write_says_what_to_do_when_it_cannot(tmp_path: Path) -> None:
         write(tmp_path / "file" / "report.html", "x")
     folder = tmp_path / "folder"
     folder.mkdir()
-    with pytest.raises(VibetrendError, match="cannot be written"):
+    with pytest.raises(VibetrendError, match="a folder or a device, no file; choose"):
         write(folder, "x")
     assert sorted(path.name for path in tmp_path.iterdir()) == ["file", "folder"]
 

@@ -275,11 +275,11 @@ def test_earlier_dampers_are_folded_away_with_their_records() -> None:
 
 def test_the_damper_s_first_day_is_drawn_in_every_history() -> None:
     parsed = shown_page(engine_record("main", series(history())))
-    assert "Uprights with a letter: 0 damper fitted on 1 May 2026 at 3120 h." in words_of(
+    assert "Uprights with a letter: D damper fitted on 1 May 2026 at 3120 h." in words_of(
         parsed
     ).replace("\xa0", " ")
     found = replace(engine_record("main", series(history())), as_found=True)
-    assert "0 damper found in place on 1 May 2026" in words_of(shown_page(found))
+    assert "D damper found in place on 1 May 2026" in words_of(shown_page(found))
 
 
 def test_a_set_read_again_the_same_day_is_the_latest() -> None:

@@ -64,7 +64,7 @@ def test_a_run_up_has_no_one_speed(one: SeriesRecord) -> None:
 def test_each_overall_band_by_itself_in_its_own_unit(one: SeriesRecord) -> None:
     bands = running.overall(one, USED, KEPT)
     assert [(b.name, b.unit, b.band) for b in bands] == [
-        ("acceleration", "m/s^2", "2 to 160 Hz"),
+        ("acceleration", "m/s²", "2 to 160 Hz"),
         ("velocity", "mm/s", "2 to 160 Hz"),
     ]
     table = one.recordings.copy()

@@ -13,7 +13,7 @@ from vibetrend.checkup.twins import side_by_side
 from vibetrend.cli.standing_words import standing_words
 from vibetrend.quantities import ShownUnits, unit
 from vibetrend.report import page
-from vibetrend.report.shown import level
+from vibetrend.report.shown import level, unit_words
 
 INCHES = ShownUnits(velocity=unit("in/s"))
 
@@ -32,6 +32,18 @@ def test_only_velocities_have_a_choice() -> None:
     assert level(0.0254, "m/s", INCHES) == (pytest.approx(1.0), "in/s")
     assert level(0.0254, "m/s", ShownUnits()) == (pytest.approx(25.4), "mm/s")
     assert level(3.0, "m/s^2", INCHES) == (3.0, "m/s^2")
+
+
+def test_a_page_writes_units_as_a_reader_knows_them() -> None:
+    """A superscript for a power (SI Brochure, 9th edition, section 5.2)."""
+    assert unit_words("m/s^2", "acceleration") == "m/s²"
+    assert unit_words("1", "sound") == "of full scale"
+    engines = [engine_record(name, series(history())) for name in ("port", "starboard")]
+    html = page([worked_on(), *engines], title="t", made_at=MADE_AT, twins=side_by_side(engines))
+    told = words_of(Parsed(html))
+    assert "m/s^2" not in told
+    assert told.count("m/s²") > 10
+    assert not [value for _, _, value in Parsed(html).attributes if "m/s^2" in value]
 
 
 def test_a_recording_of_velocity_has_its_pictures_in_the_unit_that_is_shown() -> None:

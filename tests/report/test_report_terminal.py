@@ -61,7 +61,7 @@ def test_the_judge_names_its_findings(bent: pd.DataFrame) -> None:
 
 def test_incomplete_baseline_says_that_later_check_ups_are_judged_all_the_same() -> None:
     text = printed(engine_record("main", series(history(visits=2))))
-    assert "2 check-ups so far, all of the baseline. Later check-ups are compared with it" in text
+    assert "The baseline has 2 check-ups so far. Later check-ups are compared with it" in text
     assert "nothing is judged" not in text
 
 

@@ -37,6 +37,15 @@ def test_numbers_without_value() -> None:
 
 
 @pytest.mark.parametrize(
+    ("percent", "printed"),
+    [(0.0, "&lt;1"), (0.4, "&lt;1"), (7.2, "7"), (99.4, "&gt;99"), (100.0, "&gt;99")],
+)
+def test_no_chance_is_told_as_certain(percent: float, printed: str) -> None:
+    assert words.share(percent) == f'<data class="share" value="{percent!r}">{printed}</data>'
+    assert words.share(math.nan) == "–"
+
+
+@pytest.mark.parametrize(
     ("hours", "said"), [(264.9, "260"), (7.9, "7"), (1962.1, "1900"), (0, "0")]
 )
 def test_hours_ahead_are_rounded_down_to_two_digits(hours: float, said: str) -> None:

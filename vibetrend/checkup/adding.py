@@ -15,6 +15,7 @@ from vibetrend.ingest.tags import Stated
 from vibetrend.logbook import KeptRecording, Logbook
 from vibetrend.orders import Measurement, measure
 from vibetrend.recording import Circumstances, Recording
+from vibetrend.shell import typed
 
 
 @dataclass(frozen=True, eq=False)
@@ -221,7 +222,7 @@ def _engine_then(
     if baseline:
         raise LogbookError(
             f"a baseline belongs to an installation, and none of {name} was started by {date} at "
-            f"{hours:g} h; start it: vibetrend installation start --engine {name} --date D "
+            f"{hours:g} h; start it: vibetrend installation start --engine {typed(name)} --date D "
             f"--hours H (--as-found if the damper was fitted long ago)"
         )
     return logbook.engine(name)

@@ -3,43 +3,40 @@
 import datetime as dt
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import fields
+from contextlib import suppress
+from dataclasses import fields, replace
 from itertools import pairwise
 from typing import Any
 
 import pandas as pd
 
-from vibetrend.checkup.dampers import record
-from vibetrend.checkup.records import Happening, SeriesRecord
-from vibetrend.engine import Engine
-from vibetrend.installation import CHECKLIST, Reading
+from vibetrend.checkup.dampers import records as dampers
+from vibetrend.checkup.records import EngineRecord, Happening, SeriesRecord
+from vibetrend.errors import InstallationError
+from vibetrend.installation import CHECKLIST, Content, Reading, Record
 from vibetrend.installation.digits import told
 from vibetrend.installation.missing import called
+from vibetrend.installation.reading import STAGE_WORDS
+from vibetrend.installation.record import content_of
 from vibetrend.installation.sentences import step
 from vibetrend.logbook import EngineFile, Entry, Installation, Logbook, Series
 from vibetrend.quantities import ShownUnits
 
-_STAGES = {"after-run-in": "after run-in"}
+
+def with_log(logbook: Logbook, engines: Sequence[EngineRecord]) -> list[EngineRecord]:
+    """Return the records with everything that is kept of each engine, newest first."""
+    return [replace(each, happenings=_happenings(logbook, each)) for each in engines]
 
 
-def happenings(
-    logbook: Logbook, engine: Engine, judged: Sequence[SeriesRecord]
-) -> tuple[Happening, ...]:
-    """Return everything that is kept of an engine, newest first.
-
-    Parameters
-    ----------
-    judged
-        The present series, whose verdicts say what was left out.
-    """
-    name = engine.name
-    installations = logbook.installations(name)
+def _happenings(logbook: Logbook, of: EngineRecord) -> tuple[Happening, ...]:
+    name = of.engine.name
+    kept = dampers(logbook, name)
     found = [
-        *_installed(installations),
-        *(each for one in installations for each in _entered(logbook, one, engine)),
+        *_installed([one for one, _ in kept]),
+        *(each for one, its in kept for each in _entered(logbook.entries(name, one.id), its)),
         *_worked(logbook, name),
         *_meter(logbook, name),
-        *_check_ups(logbook, name, judged),
+        *_check_ups(logbook, name, (*of.series, *of.earlier_series)),
         *_files(logbook.engine_files(name)),
         *_verdicts(logbook, name),
     ]
@@ -48,62 +45,45 @@ def happenings(
 
 
 def _installed(installations: Sequence[Installation]) -> Iterator[Happening]:
-    for one, following in pairwise((*installations, None)):
-        if one is None:
-            continue
+    for before, one in pairwise((None, *installations)):
+        assert one is not None
+        words = "damper found in place" if one.as_found else "damper fitted"
+        if before is not None:
+            verb, ran = "found" if before.as_found else "fitted", one.hours - before.hours
+            words += f"; the one before, {verb} on {before.date}, had run {ran:.0f} h since then"
         yield Happening(
-            date=one.date,
-            hours=one.hours,
-            meter_hours=one.meter_hours,
-            what="installation",
-            words="damper found in place" if one.as_found else "damper fitted",
-            added_at=one.added_at,
-        )
-        if following is not None:
-            verb = "found" if one.as_found else "fitted"
-            yield Happening(
-                date=following.date,
-                hours=following.hours,
-                meter_hours=following.meter_hours,
-                what="installation",
-                words=f"end of the damper {verb} on {one.date}, "
-                f"after {following.hours - one.hours:.0f} h",
-                added_at=following.added_at,
-            )
+            date=one.date, hours=one.hours, meter_hours=one.meter_hours, what="installation",
+            words=words, added_at=one.added_at,
+        )  # fmt: skip
 
 
 # The installation record
 
 
-def _entered(logbook: Logbook, one: Installation, engine: Engine) -> Iterator[Happening]:
-    found = record(logbook, one, engine)
-    readings: dict[int, list[Reading]] = {}
-    for each in found.readings:
-        readings.setdefault(each.entry_id, []).append(each)
-    for entry in logbook.entries(engine.name, one.id):
-        words, own = _of_entry(entry, readings.get(entry.id, []))
-        what = entry.kind if entry.kind in _SAID else "reading"
+def _entered(entries: Iterable[Entry], its: Record) -> Iterator[Happening]:
+    for entry in entries:
+        readings = [each for each in its.readings if each.entry_id == entry.id]
+        words, own = _of_entry(entry, readings)
         yield Happening(
-            date=entry.date, hours=None, meter_hours=None, what=what, words=words,
-            own=own, added_at=entry.added_at,
+            date=entry.date, hours=None, meter_hours=None, words=words, own=own,
+            what=entry.kind if entry.kind in _BESIDE else "reading", added_at=entry.added_at,
         )  # fmt: skip
 
 
 def _of_entry(entry: Entry, readings: Sequence[Reading]) -> tuple[str, str]:
     """Return an entry in one short line, and the person's own words beside it."""
-    if entry.kind in _SAID:
-        words, own = _SAID[entry.kind](entry.content)
-        if words or own:
-            return words, own
-    if not readings:
-        return f"an entry that cannot be read ({ascii(entry.kind)[1:-1]})", ""
-    return "; ".join(map(_read, readings)), readings[0].note
+    if readings:
+        return "; ".join(map(_read, readings)), readings[0].note
+    if entry.kind in _BESIDE:
+        with suppress(InstallationError):  # told below
+            return _BESIDE[entry.kind](content_of(entry))
+    return f"an entry that cannot be read ({ascii(entry.kind)[1:-1]})", ""
 
 
 def _read(reading: Reading) -> str:
     """Return what was read, e.g. ``run-out of rim: 0.22 mm``, in the unit it was read in."""
-    stage = _STAGES.get(reading.stage, "")
-    name = f"{called(reading)}{f', {stage}' * bool(stage)}"
+    stage = STAGE_WORDS.get(reading.stage, reading.stage)
+    name = ", ".join(filter(None, (called(reading), stage)))
     if reading.quantity is None:
         return f"{name}: no value"
     read_in = reading.quantity.unit
@@ -113,41 +93,34 @@ def _read(reading: Reading) -> str:
     return f"{name}: {told(reading.quantity, as_read, step(reading))}"
 
 
-def _text(content: Mapping[str, Any], key: str) -> str:
-    value = content.get(key)
-    return value if isinstance(value, str) else ""
+def _check(content: Content) -> tuple[str, str]:
+    point = CHECKLIST[content["item"]].rstrip(".")
+    answer = "done" if content["done"] else "not done"
+    return f"{answer}: {point[:1].lower()}{point[1:]}", content["note"]
 
 
-def _check(content: Mapping[str, Any]) -> tuple[str, str]:
-    point = CHECKLIST.get(_text(content, "item"), "a point of the list.").rstrip(".")
-    answer = "done" if content.get("done") is not False else "not done"
-    return f"{answer}: {point[:1].lower()}{point[1:]}", _text(content, "note")
+def _details(content: Content) -> tuple[str, str]:
+    names = {"part": "part", "serial": "serial number", "who": "fitted by", "notes": ""}
+    own = [f"{words} {content[key]}".strip() for key, words in names.items() if content[key]]
+    made = content["made_on"]
+    return f"made on {made}" if made else "of the damper", ", ".join(own)
 
 
-def _details(content: Mapping[str, Any]) -> tuple[str, str]:
-    names = {"part": "part", "serial": "serial number", "made_on": "made on", "who": "fitted by"}
-    stated = [f"{words} {_text(content, key)}" for key, words in names.items() if content.get(key)]
-    return ", ".join(stated) or "details of the damper", _text(content, "notes")
+def _photo(content: Content) -> tuple[str, str]:
+    return f"kept as {content['sha256'][:12]}", content["caption"] or content["name"]
 
 
-def _photo(content: Mapping[str, Any]) -> tuple[str, str]:
-    return f"kept as {_text(content, 'sha256')[:12]}", (
-        _text(content, "caption") or _text(content, "name")
-    )
+def _note(content: Content) -> tuple[str, str]:
+    return "", content["text"]
 
 
-def _note(content: Mapping[str, Any]) -> tuple[str, str]:
-    return "", _text(content, "text")
-
-
-def _finish(content: Mapping[str, Any]) -> tuple[str, str]:
-    missing = content.get("missing")
-    count = len(missing) if isinstance(missing, list) else 0
+def _finish(content: Content) -> tuple[str, str]:
+    count = len(content["missing"])
     lacking = f"{count} point{'s' * (count != 1)} of a careful record missing then"
-    return f"record finished, {lacking if count else 'nothing missing'}", _text(content, "note")
+    return f"record finished, {lacking if count else 'nothing missing'}", content["note"]
 
 
-_SAID = {
+_BESIDE = {
     "details": _details, "check": _check, "photo": _photo, "note": _note, "finish": _finish,
 }  # fmt: skip
 
@@ -180,17 +153,16 @@ def _meter(logbook: Logbook, name: str) -> Iterator[Happening]:
 
 
 def _check_ups(logbook: Logbook, name: str, judged: Iterable[SeriesRecord]) -> Iterator[Happening]:
-    """Give a line for each check-up of each series, hours apart where they differ."""
+    """Give a line for each check-up of each series, hours apart where they differ.
+
+    What was left out is known of the series that were judged now; of the dampers before without
+    `with_earlier`, only what cannot be used at all.
+    """
     out = {
         row["recording"]
         for one in judged
         for row in one.verdict.recordings.to_dict(orient="records")
         if not row["used"]
-    }
-    on_meter = {
-        each.label: each.meter_hours
-        for each in logbook.known_hours(name)
-        if each.what == "recording"
     }
     for one in logbook.series(name):
         table = logbook.recordings(one.id)
@@ -200,39 +172,42 @@ def _check_ups(logbook: Logbook, name: str, judged: Iterable[SeriesRecord]) -> I
             yield Happening(
                 date=first["date"],
                 hours=float(first["hours"]),
-                meter_hours=on_meter.get(first["recording"]),
+                meter_hours=float(first["meter_hours"]),
                 what="check-up",
                 words=_recorded(one, rows, int(left[rows.index].sum())),
-                added_at=f"{rows['added_at'].min():%Y-%m-%dT%H:%M:%S.%fZ}",
+                added_at=_utc(rows["added_at"].min()),
             )
 
 
 def _recorded(one: Series, rows: pd.DataFrame, left: int) -> str:
     """Return e.g. ``3 recordings, phone, front casting, 1080 rpm; 1 left out``."""
     count, rpm = len(rows), float(rows["speed_rpm"].mean())
-    said = [f"{count} recording{'s' * (count > 1)}", one.device, one.position, one.kind]
-    said += [one.manner] * (one.manner != "steady") + [f"{rpm:.0f} rpm"] * (rpm == rpm)
+    said = [f"{count} recording{'s' * (count > 1)}", *_where(one)]
+    said += [f"{rpm:.0f} rpm"] * (rpm == rpm)
     said += ["baseline"] * bool(rows["baseline"].any())
     said += ["of the damper before"] * bool(rows["before"].any())
-    return ", ".join(filter(None, said)) + (f"; {left} left out" if left else "")
+    return ", ".join(said) + (f"; {left} left out" if left else "")
+
+
+def _where(one: Series) -> list[str]:
+    manner = "" if one.manner == "steady" else one.manner
+    return [each for each in (one.device, one.position, one.kind, manner) if each]
 
 
 def _verdicts(logbook: Logbook, name: str) -> Iterator[Happening]:
     """Give each change of a series' state, on the day on which it was judged."""
     for one in logbook.series(name):
+        speed = [] if one.speed_rpm is None else [f"{one.speed_rpm:.0f} rpm"]
+        where = ", ".join([*_where(one), *filter(None, [one.condition]), *speed])
         before: tuple[str, ...] = ()
         for made_at, state, newest in logbook.verdicts(one.id).itertuples(index=False):
             if before != (state,):
-                where = ", ".join(filter(None, (one.device, one.position, one.kind)))
+                added_at = _utc(made_at)
                 yield Happening(
-                    date=made_at.to_pydatetime().astimezone().date(),
-                    hours=None,
-                    meter_hours=None,
-                    what="verdict",
+                    date=_day(added_at), hours=None, meter_hours=None, what="verdict",
                     words=where + (f"; recordings up to {newest}" if newest else ""),
-                    states=(*before, state),
-                    added_at=f"{made_at:%Y-%m-%dT%H:%M:%S.%fZ}",
-                )
+                    states=(*before, state), added_at=added_at,
+                )  # fmt: skip
             before = (state,)
 
 
@@ -241,11 +216,9 @@ def _verdicts(logbook: Logbook, name: str) -> Iterator[Happening]:
 
 def _files(files: Sequence[EngineFile]) -> Iterator[Happening]:
     for was, now in pairwise((None, *files)):
-        if now is None:
-            continue
-        day = dt.datetime.fromisoformat(now.added_at).astimezone().date()
+        assert now is not None
         yield Happening(
-            date=day, hours=None, meter_hours=None, what="engine file",
+            date=_day(now.added_at), hours=None, meter_hours=None, what="engine file",
             words="added" if was is None else _changed(was.toml, now.toml),
             added_at=now.added_at,
         )  # fmt: skip
@@ -275,3 +248,16 @@ def _keys(table: Mapping[str, Any], above: str = "") -> dict[str, Any]:
         else:
             found[f"{above}{key}"] = value
     return found
+
+
+# When something came into the logbook
+
+
+def _utc(moment: pd.Timestamp) -> str:
+    """Return a moment as the logbook writes it, so that moments sort as text."""
+    return moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def _day(added_at: str) -> dt.date:
+    """Return the day it was then where this computer stands."""
+    return dt.datetime.fromisoformat(added_at).astimezone().date()

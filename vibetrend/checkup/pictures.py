@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from vibetrend.checkup.records import EngineRecord, SeriesRecord
-from vibetrend.errors import VibetrendError
+from vibetrend.errors import LogbookError, VibetrendError
 from vibetrend.ingest import read
 from vibetrend.logbook import Logbook
 from vibetrend.orders import Spectrogram, spectrogram
@@ -20,7 +20,8 @@ def with_pictures(
 ) -> list[EngineRecord]:
     """Return the records with a spectrogram of each series' latest recording.
 
-    A recording whose original is damaged has no picture; `tell` is called with the reason.
+    A recording whose original is damaged has no picture: its series says why, and `tell` is called
+    with the whole reason.
     """
     return [
         replace(record, series=tuple(_with_picture(logbook, each, tell) for each in record.series))
@@ -34,11 +35,14 @@ def _with_picture(
     usable = series.recordings.loc[~series.recordings["unusable"].astype(bool)]
     if usable.empty:
         return series
+    row = usable.iloc[-1].to_dict()
     try:
-        return replace(series, spectrogram=_picture(logbook, usable.iloc[-1].to_dict()))
+        return replace(series, spectrogram=_picture(logbook, row))
     except VibetrendError as error:
         tell(f"no picture of the latest recording: {error}")
-        return series
+        lost = isinstance(error, LogbookError)
+        why = "its original is missing or damaged" if lost else "its original cannot be read"
+        return replace(series, no_picture=f"{why} ({row['name']})")
 
 
 def _picture(logbook: Logbook, row: dict[Hashable, Any]) -> Spectrogram | None:

@@ -50,6 +50,18 @@ class Step(Comparison):
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
+class PastInstallation:
+    """An earlier damper's time on the engine, ended by the next."""
+
+    date: dt.date
+    hours: float  # true engine hours
+    as_found: bool
+    until: dt.date
+    until_hours: float
+    record: "Record"
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
 class SeriesRecord:
     """One series: what may be compared, its recordings and what was concluded."""
 
@@ -59,12 +71,14 @@ class SeriesRecord:
     recordings: pd.DataFrame  # recording, name, sha256, visit, hours, date, rpm, speed_rpm,
     # speed_standard_error_rpm, speed_spread_percent, baseline, quality (a list of dicts: code,
     # severity, message), overall (of dicts: name, band_hz, value, unit), method_version and more
-    ended: bool = False  # by work; its last verdict stays to be read
+    ended: bool = False  # by work or by another damper; its last verdict stays to be read
+    damper: PastInstallation | None = None  # that it is of; None for the present one
     after_work: Step | None = None
     before: Comparison | None = None  # its baseline against recordings of the damper before
     latest: OrderSpectrum | None = None
     reference: OrderSpectrum | None = None
     spectrogram: "Spectrogram | None" = None
+    no_picture: str = ""  # why there is no spectrogram, where there should be one
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,18 +107,6 @@ class Happening:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class PastInstallation:
-    """An earlier damper's time on the engine, ended by the next."""
-
-    date: dt.date
-    hours: float  # true engine hours
-    as_found: bool
-    until: dt.date
-    until_hours: float
-    record: "Record"
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
 class EngineRecord:
     """One engine with its installation and its series."""
 
@@ -118,11 +120,16 @@ class EngineRecord:
     work: tuple[Work, ...] = ()  # since the damper was fitted, earliest first
     installation_record: "Record | None" = None  # of the present one; None where there is none
     earlier_installations: tuple[PastInstallation, ...] = ()  # earliest first
+    earlier_series: tuple[SeriesRecord, ...] = ()  # of these, the latest damper's first; only
+    # `with_earlier` fills it, for page and tables: no state and no advice rests on it
     hours_log: tuple[KnownHours, ...] = ()  # all that is known of its hours, earliest first
-    happenings: tuple[Happening, ...] = ()  # everything that was entered and judged, newest first
+    happenings: tuple[Happening, ...] = ()  # all that was entered and judged, newest first; only
+    # `with_log` fills it, for the page
     meter_offset: float = 0.0  # true hours less what the hour meter shows, now
     next_recording: Reached | None = None  # when the next check-up's hours are reached, by the use
     # so far; None where nothing can be told of the use
+    latest_day: dt.date | None = None  # of anything that was entered; one that has not come yet
+    # counts as today
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

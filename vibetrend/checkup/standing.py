@@ -5,25 +5,19 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
-import numpy as np
-import pandas as pd
-
 from vibetrend.checkup import twins
-from vibetrend.checkup.happenings import happenings
-from vibetrend.checkup.judging import verdict_on
 from vibetrend.checkup.past import Judged, after_work, before, carried, followed
 from vibetrend.checkup.records import (
     INTERVAL_HOURS,
     EngineRecord,
-    OrderSpectrum,
     SeriesRecord,
     Work,
 )
+from vibetrend.checkup.series import series_record
 from vibetrend.checkup.upkeep import upkeep
-from vibetrend.checkup.visits import latest
 from vibetrend.logbook import Installation, Logbook, Series
 from vibetrend.logbook import Work as KeptWork
-from vibetrend.trend import Verdict, worst
+from vibetrend.trend import worst
 
 
 def standing(
@@ -86,10 +80,22 @@ def _engine(logbook: Logbook, name: str, today: dt.date) -> EngineRecord:
     kept_up = upkeep(logbook, engine, installations, today=today)
     due = kept_up.renewal
     judged = [
-        Judged(each, _series(logbook, each, kept.loc[~kept["before"]], work, due.expected_hours))
+        Judged(
+            each,
+            series_record(
+                logbook,
+                each,
+                kept.loc[~kept["before"]],
+                ended=ended(each, work),
+                renewal_hours=due.expected_hours,
+            ),
+        )
         for each, kept in own
         if not kept["before"].all()
     ]
+    for one in judged:
+        verdict = one.record.verdict
+        logbook.keep_verdict(one.series.id, verdict.to_dict(), verdict.state)
     series = [
         _with_past(one, judged, logbook=logbook, series=every, installations=installations)
         for one in sorted(judged, key=lambda one: one.record.ended)
@@ -97,7 +103,7 @@ def _engine(logbook: Logbook, name: str, today: dt.date) -> EngineRecord:
     current = [each for each in series if not each.ended]
     state = worst(each.verdict.state for each in current)
     next_hours = _next_hours(state, kept_up.hours, current)
-    next_recording = kept_up.reached(next_hours, today)
+    next_recording = kept_up.reached(next_hours)
     next_date = next_recording and next_recording.middle
     return EngineRecord(
         engine=present.engine if present else engine,
@@ -121,53 +127,13 @@ def _engine(logbook: Logbook, name: str, today: dt.date) -> EngineRecord:
         installation_record=kept_up.record,
         earlier_installations=kept_up.earlier,
         hours_log=kept_up.log,
-        happenings=happenings(logbook, engine, series),
         meter_offset=kept_up.meter_offset,
         next_recording=next_recording,
+        latest_day=kept_up.latest_day,
     )
 
 
-def _series(
-    logbook: Logbook,
-    series: Series,
-    recordings: pd.DataFrame,
-    work: Sequence[KeptWork],
-    renewal_hours: float | None,
-) -> SeriesRecord:
-    history = logbook.history(series.id)
-    engine = series.installation.engine if series.installation else None
-    verdict = verdict_on(history, engine=engine, renewal_hours=renewal_hours)
-    verdict = _with_latest(verdict, recordings)
-    spectrum, reference = _spectra(history, series.unit)
-    logbook.keep_verdict(series.id, verdict.to_dict(), verdict.state)
-    ended = _ended(series, work)
-    return SeriesRecord(
-        info={
-            "id": series.id,
-            "position": series.position,
-            "device": series.device,
-            "kind": series.kind,
-            "unit": series.unit,
-            "codec": series.codec,
-            "condition": series.condition,
-            "manner": series.manner,
-            "speed_rpm": series.speed_rpm,
-            "epoch": series.epoch,
-            "baseline": _baseline_kind(series.installation),
-            "ended": ended,
-            "carried": None,
-            "follows": None,
-        },
-        verdict=verdict,
-        history=history,
-        recordings=recordings,
-        ended=ended is not None,
-        latest=spectrum,
-        reference=reference,
-    )
-
-
-def _ended(series: Series, work: Sequence[KeptWork]) -> str | None:
+def ended(series: Series, work: Sequence[KeptWork]) -> str | None:
     """Say what work ended a series."""
     ending = [each for each in work if each.epoch == series.epoch + 1]
     if not ending:
@@ -197,46 +163,6 @@ def _with_past(
         after_work=after_work(one, earlier) if earlier else None,
         before=before(one, judged, logbook=logbook, series=series, installations=installations),
     )
-
-
-def _spectra(history: pd.DataFrame, unit: str) -> tuple[OrderSpectrum | None, OrderSpectrum | None]:
-    """Return the order spectra of the latest check-up and of the baseline, where there are any."""
-    orders = history.loc[(history["feature"] == "order") & history["visible"].astype(bool)]
-    in_baseline = orders["baseline"].astype(bool)
-    later = orders.loc[~in_baseline]
-    return _middle(latest(later), "the latest check-up", unit), _middle(
-        orders.loc[in_baseline], "the baseline", unit
-    )
-
-
-def _middle(rows: pd.DataFrame, label: str, unit: str) -> OrderSpectrum | None:
-    if rows.empty:
-        return None
-    amplitude = np.exp(np.log(rows["amplitude"]).groupby(rows["order"]).mean())
-    count = rows["recording"].nunique()
-    return OrderSpectrum(
-        order=amplitude.index.to_numpy(dtype=float),
-        amplitude=amplitude.to_numpy(dtype=float),
-        unit=unit,
-        label=f"{label}, {count} recordings",
-    )
-
-
-def _baseline_kind(installation: Installation | None) -> str | None:
-    if installation is None:
-        return None
-    return "as-found" if installation.as_found else "after-installation"
-
-
-def _with_latest(verdict: Verdict, recordings: pd.DataFrame) -> Verdict:
-    """Return the verdict; a latest recording that cannot be used asks to be taken again."""
-    last = recordings.sort_values(["hours", "date", "added_at"]).iloc[-1]
-    if not last["unusable"]:
-        return verdict
-    faults = [doubt["message"] for doubt in last["quality"] if doubt["severity"] == "unusable"]
-    said = f"The latest recording, {last['name']}, cannot be used. {' '.join(faults)}"
-    state = worst([verdict.state, "record-again"])
-    return replace(verdict, state=state, advice=[said, *verdict.advice])
 
 
 def _next_hours(state: str, hours: float | None, series: Sequence[SeriesRecord]) -> float | None:

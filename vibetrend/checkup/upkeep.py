@@ -11,7 +11,7 @@ from vibetrend.checkup.dampers import record
 from vibetrend.checkup.records import KnownHours, PastInstallation
 from vibetrend.engine import Damper, Engine
 from vibetrend.installation import Record
-from vibetrend.installation.renewal import Renewal, renewal
+from vibetrend.installation.renewal import Renewal, clock_doubt, renewal
 from vibetrend.installation.use import Reached, Use, use
 from vibetrend.logbook import Installation, Logbook
 
@@ -29,6 +29,8 @@ class Upkeep:
     hours_date: dt.date | None
     meter_hours: float | None  # what the hour meter shows at these
     log: tuple[KnownHours, ...]
+    latest_day: dt.date | None  # of anything that was entered
+    today: dt.date  # or the latest day, where that has not come yet
     use: Use | None
     record: Record | None  # of the present installation
     earlier: tuple[PastInstallation, ...]
@@ -41,12 +43,12 @@ class Upkeep:
             return 0.0
         return self.hours - self.meter_hours
 
-    def reached(self, hours: float | None, today: dt.date) -> Reached | None:
+    def reached(self, hours: float | None) -> Reached | None:
         """Return when hours are reached, today if they are; None where nothing tells."""
         if hours is None or self.hours is None:
             return None
         if hours <= self.hours:
-            return Reached(middle=today, early=today, late=today)
+            return Reached(middle=self.today, early=self.today, late=self.today)
         return None if self.use is None else self.use.when(hours)
 
     def to_dict(self) -> dict[str, Any]:
@@ -80,16 +82,33 @@ def upkeep(
         KnownHours(date=each.date, hours=each.hours, meter_hours=each.meter_hours, what=each.what)
         for each in logbook.known_hours(engine.name)
     )
+    days = [each.date for each in log]
+    days += [each.date for one in installations for each in logbook.entries(engine.name, one.id)]
+    latest_day = max(days, default=None)
+    now = max(today, latest_day or today)
     last = max(log, key=lambda each: (each.hours, each.date), default=None)
-    used = use([(each.date, each.hours) for each in log], today)
+    used = use([(each.date, each.hours) for each in log], now)
     records = [record(logbook, each, engine) for each in installations]
     present = records[-1] if records else None
     changes = logbook.meter_changes(engine.name)
+    due = (
+        Renewal(state="unknown", due_date=None, due_hours=None, first=None, use=used)
+        if present is None or last is None
+        else _renewal(
+            present,
+            _intervals(installations[-1].engine.damper, engine.damper),
+            last=last,
+            used=used,
+            today=now,
+        )
+    )
     return Upkeep(
         hours=None if last is None else last.hours,
         hours_date=None if last is None else last.date,
-        meter_hours=None if last is None else hour_meter.shown_hours(changes, today, last.hours),
+        meter_hours=None if last is None else hour_meter.shown_hours(changes, now, last.hours),
         log=log,
+        latest_day=latest_day,
+        today=now,
         use=used,
         record=present,
         earlier=tuple(
@@ -103,15 +122,7 @@ def upkeep(
             )
             for ended, after in pairwise(records)
         ),
-        renewal=Renewal(state="unknown", due_date=None, due_hours=None, first=None, use=used)
-        if present is None or last is None
-        else _renewal(
-            present,
-            _intervals(installations[-1].engine.damper, engine.damper),
-            last=last,
-            used=used,
-            today=today,
-        ),
+        renewal=replace(due, remarks=(*clock_doubt(today, now), *due.remarks)),
     )
 
 

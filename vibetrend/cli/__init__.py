@@ -1,8 +1,12 @@
 """The command line: parses, calls, prints. Nothing is computed here."""
 
+import contextlib
+import errno
 import io
 import os
 import sys
+import traceback
+from typing import TextIO
 
 import click
 
@@ -16,7 +20,7 @@ from vibetrend.cli.meter import meter
 from vibetrend.cli.report import report
 from vibetrend.cli.simulate import simulate
 from vibetrend.cli.status import status
-from vibetrend.cli.terminal import cleared, colour, complain, poor_but_plain
+from vibetrend.cli.terminal import cleared, colour, complain, plain, tell
 from vibetrend.cli.watch import watch
 from vibetrend.cli.work import work
 from vibetrend.errors import VibetrendError
@@ -32,8 +36,10 @@ def cli() -> None:
     \b
     First steps:
       vibetrend demo
+      vibetrend measure idle.csv --rpm 1060 --page
       vibetrend engine add engine.toml
       vibetrend installation start --engine main --date 2026-05-01 --hours 3120
+      vibetrend card --engine main
       vibetrend add idle.csv --engine main --rpm 1060 --hours 3125 --baseline
       vibetrend status
       vibetrend report --engine main
@@ -54,22 +60,57 @@ for command in (
 
 def main() -> None:
     """Run the command line and exit with its code."""
+    try:
+        code = _run()
+        click.echo(nl=False)  # what is still to be written; at the end Python would, and complain
+    except OSError as error:
+        if not _while_printing(error):
+            raise
+        code = 1
+        with contextlib.suppress(OSError):  # stderr may be as full
+            if error.errno != errno.EPIPE:  # else who reads has gone, as `head` does
+                complain(f"not all could be printed ({error.strerror})")
+        for stream in (sys.stdout, sys.stderr):
+            _give_up(stream)
+    sys.exit(code)
+
+
+def _while_printing(error: OSError) -> bool:
+    """Say whether it was raised by what prints, not by a file that is read or written."""
+    *_, (last, _) = traceback.walk_tb(error.__traceback__)
+    return last.f_code is click.echo.__code__
+
+
+def _give_up(stream: TextIO | None) -> None:
+    """Let what a stream cannot write go nowhere: Python would try once more at the end."""
+    if stream is None:
+        return
+    try:
+        stream.flush()
+    except OSError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
+
+
+def _run() -> int:
+    """Run the command line; return its exit code."""
     # Small matrices all along: a second thread of the linear algebra only gets in the way.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     os.environ.setdefault("OMP_NUM_THREADS", "1")
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
-            poor_but_plain(stream)  # a letter it lacks is no reason to stop
+            stream.reconfigure(errors="plainer")  # a letter it lacks is no reason to stop
     try:
-        code = cli.main(standalone_mode=False)
+        code: int = cli.main(standalone_mode=False)
     except click.exceptions.Abort:
         code = INTERRUPTED
         cleared()
-        click.echo("interrupted", err=True)
+        tell("interrupted", err=True)
     except click.ClickException as error:
-        error.show()
+        error.show(said := io.StringIO())
+        for line in said.getvalue().splitlines():
+            click.echo(plain(line), err=True)  # it may quote what was typed
         code = error.exit_code
     except VibetrendError as error:
         complain(error)
         code = 1
-    sys.exit(code)
+    return code

@@ -1,27 +1,25 @@
 """``vibetrend add``: keep recordings and say where the engine stands."""
 
 import datetime as dt
-from collections.abc import Callable
 from operator import attrgetter
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from vibetrend.cli.asking import asking
 from vibetrend.cli.options import (
     Date,
+    Place,
     engine_option,
     json_option,
     logbook_option,
+    opened,
     print_json,
     recording_options,
     stated,
 )
 from vibetrend.cli.terminal import cleared, complain, following, saying, wrapped
-
-if TYPE_CHECKING:
-    from vibetrend.recording import Recording
 
 _BEFORE = (
     "Kept as the damper before: not judged, but shown beside the baseline taken in the same way."
@@ -29,7 +27,7 @@ _BEFORE = (
 
 
 @click.command()
-@click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.argument("files", nargs=-1, required=True, type=Place())
 @engine_option
 @click.option("--hours", type=float, help="What the hour meter shows.")
 @click.option("--date", type=Date(), help="Day of the recording.  [default: its own, else today]")
@@ -72,17 +70,16 @@ def add(
     from vibetrend.cli.status import exit_code
     from vibetrend.cli.words import added_words
     from vibetrend.errors import VibetrendError
-    from vibetrend.logbook import Logbook
-    from vibetrend.settings import logbook_folder, shown_units
+    from vibetrend.settings import shown_units
 
     if baseline and before:
         raise click.UsageError("--baseline and --before exclude each other")
     today = dt.date.today()
     options = stated(values)
-    complete = None if as_json else _clearing(asking())
+    complete = None if as_json else asking()
     added = []
     failed = False
-    with Logbook.open(logbook_folder(logbook)) as book:
+    with opened(logbook) as book:
         book.engine(name)
         for path in following(files, "measuring", attrgetter("name"), quiet=as_json):
             try:
@@ -121,17 +118,3 @@ def add(
         words = "\n".join(each for each in told if each)
         click.echo(f"\n{words}\n\n{standing_words(records, today=today, shown=shown_units())}")
     ctx.exit(1 if failed else exit_code(records))
-
-
-def _clearing(
-    ask: "Callable[[Recording], Recording] | None",
-) -> "Callable[[Recording], Recording] | None":
-    """Return the questions with a line of their own, not behind what is being measured."""
-    if ask is None:
-        return None
-
-    def complete(recording: "Recording") -> "Recording":
-        cleared()
-        return ask(recording)
-
-    return complete

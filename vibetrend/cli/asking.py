@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from vibetrend.cli.terminal import cleared
 from vibetrend.errors import VibetrendError
 
 if TYPE_CHECKING:
@@ -48,6 +49,7 @@ def asking() -> "Callable[[Recording], Recording] | None":
         return str(answers[name])
 
     def complete(recording: "Recording") -> "Recording":
+        cleared()  # the questions get a line of their own
         above_zero = click.FloatRange(min=0, min_open=True)
         stated: dict[str, Any] = {}
         if recording.rpm is None:

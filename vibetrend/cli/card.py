@@ -2,17 +2,29 @@
 
 import datetime as dt
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from vibetrend.cli.options import engine_option, json_option, logbook_option, print_json
+from vibetrend.cli.options import (
+    Place,
+    engine_option,
+    json_option,
+    logbook_option,
+    opened,
+    print_json,
+)
+from vibetrend.cli.terminal import complain, tell
+
+if TYPE_CHECKING:
+    from vibetrend.report.document import Paper
 
 
 @click.command()
 @engine_option
 @click.option(
     "--photo",
-    type=click.Path(path_type=Path),
+    type=Place(),
     help="Photo of the phone's spot; where it was taken is left out.  [default: a sketch]",
 )
 @click.option("--place", default="", help="The spot in your words.  [default: as recorded]")
@@ -26,7 +38,7 @@ from vibetrend.cli.options import engine_option, json_option, logbook_option, pr
 )
 @click.option(
     "--output",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=Place(dir_okay=False),
     help="File to write.  [default: reports/NAME-card.html; no foreign file is replaced]",
 )
 @logbook_option
@@ -36,7 +48,7 @@ def card(
     photo: Path | None,
     place: str,
     address: str | None,
-    paper: str,
+    paper: "Paper",
     output: Path | None,
     logbook: Path | None,
     as_json: bool,
@@ -52,12 +64,11 @@ def card(
     """
     from vibetrend.checkup.installing import picture
     from vibetrend.checkup.standing import standing
-    from vibetrend.logbook import Logbook
     from vibetrend.report import card as cards
     from vibetrend.report import write
     from vibetrend.report.link import link
     from vibetrend.report.writing import file_name
-    from vibetrend.settings import card_link, logbook_folder, settings_file
+    from vibetrend.settings import card_link, settings_file
 
     where = "--link"
     if address is None:
@@ -65,12 +76,12 @@ def card(
     leads_to = None if address is None else link(address, where=where)
     shown = b"" if photo is None else picture(photo, side=cards.PHOTO_SIDE)
     today = dt.date.today()
-    with Logbook.open(logbook_folder(logbook)) as book:
+    with opened(logbook) as book:
         (record,) = standing(book, [name], today=today)
     made = cards.card(
         record,
         made_on=today,
-        paper="A4" if paper == "A4" else "Letter",
+        paper=paper,
         photo=shown,
         place=place,
         link=leads_to,
@@ -81,5 +92,5 @@ def card(
         print_json({"path": str(path), **made.to_dict()})
         return
     for remark in made.remarks:
-        click.echo(f"vibetrend: {remark}", err=True)
-    click.echo(f"Wrote {path}")
+        complain(remark)
+    tell(f"Wrote {path}")

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import click
 
-from vibetrend.cli.options import json_option, logbook_option, print_json
-from vibetrend.cli.terminal import following, saying
+from vibetrend.cli.options import Place, json_option, print_json
+from vibetrend.cli.terminal import complain, following, saying, tell
 
 _SEED = 3
 
@@ -18,30 +18,35 @@ _SEED = 3
 @click.command()
 @click.option(
     "--recordings",
-    type=click.Path(path_type=Path, file_okay=False),
+    type=Place(file_okay=False),
     default=Path("recordings_demo"),
     show_default=True,
     help="Folder of the demo recordings; simulated first when it is not there.",
 )
 @click.option(
     "--output",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=Place(dir_okay=False),
     default=Path("reports/demo.html"),
     show_default=True,
     help="Page to write.",
 )
-@logbook_option
+@click.option(
+    "--logbook",
+    type=Place(file_okay=False),
+    help="Folder of a logbook to keep it in.  [default: a temporary one]",
+)
 @json_option
 def demo(recordings: Path, output: Path, logbook: Path | None, as_json: bool) -> None:
     """Run the whole job on invented recordings and write the page.
 
     Reads, measures, keeps and judges the check-ups of an invented boat's two engines.
-    The logbook is a temporary one unless --logbook is given.
 
     \b
     Example: vibetrend demo
     """
     from vibetrend.checkup.demo import play
+    from vibetrend.checkup.earlier import with_earlier
+    from vibetrend.checkup.happenings import with_log
     from vibetrend.checkup.pictures import with_pictures
     from vibetrend.checkup.standing import standing, to_json
     from vibetrend.cli.report import write_page
@@ -63,15 +68,17 @@ def demo(recordings: Path, output: Path, logbook: Path | None, as_json: bool) ->
             list(steps)  # its end
             names = [each.name for each in plan.engines]
             with saying("judging both engines", quiet=as_json):
-                records = with_pictures(book, standing(book, names, today=today), tell=click.echo)
+                records = standing(book, names, today=today)
+                records = with_earlier(book, with_pictures(book, records, tell=complain))
+                records = with_log(book, records)
     path = write_page(records, output, title="Invented demo data: one boat, two engines",
                       invented=True)  # fmt: skip
     if as_json:
         print_json(to_json(records) | {"page": str(path)})
         return
-    click.echo("Invented demo data: no real boat, engine or reading.\n")
-    click.echo(standing_words(records, today=today, shown=shown_units()))
-    click.echo(f"\nThe page: {path}")
+    tell("Invented demo data: no real boat, engine or reading.")
+    click.echo(f"\n{standing_words(records, today=today, shown=shown_units())}\n")
+    tell(f"The page: {path}")
 
 
 @contextlib.contextmanager
@@ -83,7 +90,7 @@ def _folder(recordings: Path, as_json: bool) -> Iterator[Path]:
         yield recordings
         return
     with tempfile.TemporaryDirectory() as made:
-        click.echo(f"{recordings} is not here: simulating the recordings first.", err=True)
+        tell(f"{recordings} is not here: simulating the recordings first.", err=True)
         folder = Path(made) / "recordings"
         with saying("simulating the recordings", quiet=as_json):
             write_demo(folder, seed=_SEED)

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from vibetrend.cli.engine_new import new
-from vibetrend.cli.options import json_option, logbook_option, print_json
-from vibetrend.cli.terminal import plain, tell
+from vibetrend.cli.options import Place, json_option, logbook_option, opened, print_json
+from vibetrend.cli.terminal import plain, tell, typed
 
 if TYPE_CHECKING:
     from vibetrend.engine import Engine
@@ -26,7 +26,7 @@ engine.add_command(new)
 
 
 @engine.command()
-@click.argument("file", type=click.Path(path_type=Path))
+@click.argument("file", type=Place())
 @logbook_option
 @json_option
 def add(file: Path, logbook: Path | None, as_json: bool) -> None:
@@ -36,18 +36,16 @@ def add(file: Path, logbook: Path | None, as_json: bool) -> None:
     Example: vibetrend engine add engine.toml
     """
     from vibetrend.engine import Engine, read_text
-    from vibetrend.logbook import Logbook
-    from vibetrend.settings import logbook_folder
 
     text = read_text(file)
     described = Engine.parse(text, where=str(file))
-    with Logbook.open(logbook_folder(logbook)) as book:
+    with opened(logbook) as book:
         what = book.put_engine(text, described)
     if as_json:
         print_json({"name": described.name, "result": what})
         return
     after = {
-        "added": f"Next: vibetrend installation start --engine {described.name} "
+        "added": f"Next: vibetrend installation start --engine {typed(described.name)} "
         f"--date YYYY-MM-DD --hours N",
         "updated": "Installations already started keep the description they were started with.",
         "unchanged": "The logbook had the same description.",
@@ -64,17 +62,14 @@ def list_engines(logbook: Path | None, as_json: bool) -> None:
     \b
     Example: vibetrend engine list
     """
-    from vibetrend.logbook import Logbook
-    from vibetrend.settings import logbook_folder
-
-    with Logbook.open(logbook_folder(logbook)) as book:
+    with opened(logbook) as book:
         names = book.engine_names()
     if as_json:
         print_json({"engines": names})
     elif names:
         click.echo("\n".join(map(plain, names)))
     else:
-        click.echo("No engine yet. Next: vibetrend engine new")
+        tell("No engine yet. Next: vibetrend engine new")
 
 
 @engine.command()
@@ -90,14 +85,12 @@ def show(name: str, as_file: bool, logbook: Path | None, as_json: bool) -> None:
     """
     from vibetrend.cli.engine_words import engine_words
     from vibetrend.engine import Engine, read_text
-    from vibetrend.logbook import Logbook
-    from vibetrend.settings import logbook_folder
 
     if name.endswith(".toml") or ("/" in name and Path(name).is_file()):
         text = read_text(name)
         described = Engine.parse(text, where=name)
     else:
-        with Logbook.open(logbook_folder(logbook)) as book:
+        with opened(logbook) as book:
             described, text = book.engine(name), book.engine_text(name)
     if as_json:
         print_json(_as_json(described))

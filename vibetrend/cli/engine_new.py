@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from vibetrend.cli.asking import Questions
-from vibetrend.cli.terminal import tell
+from vibetrend.cli.options import Place
+from vibetrend.cli.terminal import tell, typed
 
 if TYPE_CHECKING:
     from vibetrend.engine import Engine
@@ -66,7 +67,7 @@ _MOUNTS = click.Choice(["rigid", "resilient", "unknown"])
 @click.option("--renew-source", help="Where the maker says so.")
 @click.option(
     "--output",
-    type=click.Path(path_type=Path),
+    type=Place(),
     default=Path("engine.toml"),
     show_default=True,
     help="File to write; an existing one is never overwritten.",
@@ -99,7 +100,7 @@ def new(output: Path, **given: Any) -> None:
         raise EngineError(
             f"{output}: cannot be written ({error.strerror}); choose another with --output"
         ) from error
-    tell(f"Wrote {output}. Look it over, then: vibetrend engine add {output}")
+    tell(f"Wrote {output}. Look it over, then: vibetrend engine add {typed(output)}")
     _warn_of_the_speed(described)
 
 

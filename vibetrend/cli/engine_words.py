@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from vibetrend.cli.terminal import cell, columns, titled, width, wrapped
+from vibetrend.cli.terminal import cell, columns, plain, titled, width, wrapped
 from vibetrend.engine import Engine
 from vibetrend.engine.expected import ExpectedOrder, expected_orders
 from vibetrend.engine.firing import Firing, firing
@@ -179,7 +179,7 @@ def _orders(engine: Engine) -> list[str]:
 def _row(row: ExpectedOrder) -> list[str]:
     hertz = "–" if row.frequency_hz is None else f"{row.frequency_hz:.1f}"
     sums = ["–" if each is None else f"{each:.2f}" for each in (row.phase_sum, row.twist_sum)]
-    numbers = f"{row.order:7.4g} {hertz:>7} {sums[0]:>6} {sums[1]:>6}  {row.role:<6} "
+    numbers = plain(f"{row.order:7.4g} {hertz:>7} {sums[0]:>6} {sums[1]:>6}  {row.role:<6} ")
     words = row.speaks_of if row.note is None else f"{row.speaks_of}; {row.note}"
     if columns() < _NARROW:
         return [numbers.rstrip(), *wrapped(words, indent=" " * 8, hanging=" " * 8)]

@@ -13,13 +13,15 @@ from vibetrend.cli.options import (
     NOTE,
     PERSON,
     Date,
+    Place,
     day,
     engine_option,
     json_option,
     logbook_option,
+    opened,
     print_json,
 )
-from vibetrend.cli.terminal import complain, tell
+from vibetrend.cli.terminal import complain, tell, typed
 
 _POINTS = ("clean", "pulled-on", "timing-mark", "ring-mark", "clearance", "warm-recheck")
 
@@ -80,11 +82,9 @@ def start(
     """
     from vibetrend.checkup import installing
     from vibetrend.cli.installation_words import ISOLATE, hours_words
-    from vibetrend.logbook import Logbook
-    from vibetrend.settings import logbook_folder
 
     day(date)
-    with Logbook.open(logbook_folder(logbook)) as book:
+    with opened(logbook) as book:
         begun = installing.start(book, name, date=date, hours=hours, as_found=as_found, **details)
     one = begun.installation
     if as_json:
@@ -183,7 +183,7 @@ def note(
 
 @installation.command()
 @engine_option
-@click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.argument("files", nargs=-1, required=True, type=Place())
 @click.option("--caption", default="", help="What it shows, one line.")
 @click.option("--date", type=Date(), help="Day it was taken.  [default: the camera's, else today]")
 @PERSON
@@ -213,15 +213,14 @@ def photo(
     from vibetrend.checkup import installing
     from vibetrend.cli.installation_words import kept_words
     from vibetrend.errors import VibetrendError
-    from vibetrend.logbook import Logbook
-    from vibetrend.settings import logbook_folder, shown_units
+    from vibetrend.settings import shown_units
 
     today = dt.date.today()
     stated = None if date is None else day(date)
     shown = shown_units()
     kept = []
     failed = False
-    with Logbook.open(logbook_folder(logbook)) as book:
+    with opened(logbook) as book:
         book.engine(name)
         for path in files:
             try:
@@ -263,11 +262,10 @@ def compare_readings(
     from vibetrend.cli.installation_words import compared_words
     from vibetrend.installation import moved_sentence
     from vibetrend.installation.as_json import as_json as plain
-    from vibetrend.logbook import Logbook
-    from vibetrend.settings import logbook_folder, shown_units
+    from vibetrend.settings import shown_units
 
     shown = shown_units()
-    with Logbook.open(logbook_folder(logbook)) as book:
+    with opened(logbook) as book:
         moved = compare(book, name, surface=surface, other=other, date=day(date))
     if as_json:
         dates = [moved.first.date.isoformat(), moved.second.date.isoformat()]
@@ -291,11 +289,10 @@ def show(name: str, logbook: Path | None, as_json: bool) -> None:
     """
     from vibetrend.checkup.dampers import record_json, records
     from vibetrend.cli.installation_words import record_words
-    from vibetrend.logbook import Logbook
-    from vibetrend.settings import logbook_folder, shown_units
+    from vibetrend.settings import shown_units
 
     shown = shown_units()
-    with Logbook.open(logbook_folder(logbook)) as book:
+    with opened(logbook) as book:
         every = records(book, name)
     if as_json:
         told = [record_json(one, record, shown) for one, record in every]
@@ -304,8 +301,8 @@ def show(name: str, logbook: Path | None, as_json: bool) -> None:
         click.echo(record_words(name, every, shown))
     else:
         tell(
-            f"No installation on {name} yet. Next: vibetrend installation start --engine {name} "
-            f"--date YYYY-MM-DD --hours N"
+            f"No installation on {name} yet. Next: vibetrend installation start "
+            f"--engine {typed(name)} --date YYYY-MM-DD --hours N"
         )
 
 
@@ -331,10 +328,9 @@ def finish(
     """
     from vibetrend.checkup import installing
     from vibetrend.cli.installation_words import finish_words, next_step
-    from vibetrend.logbook import Logbook
-    from vibetrend.settings import logbook_folder, shown_units
+    from vibetrend.settings import shown_units
 
-    with Logbook.open(logbook_folder(logbook)) as book:
+    with opened(logbook) as book:
         done = installing.finish(book, name, date=day(date), person=person, note=note)
     if as_json:
         print_json(done.to_dict(shown_units()) | {"next": next_step(done)})

@@ -12,10 +12,12 @@ from vibetrend.cli.options import (
     Amount,
     Number,
     Numbers,
+    Place,
     day,
     engine_option,
     json_option,
     logbook_option,
+    opened,
     print_json,
     reading_options,
     with_unit,
@@ -37,10 +39,8 @@ def keep_and_tell(
 ) -> None:
     """Keep an entry of the record, and print what was kept, how it stands and what is next."""
     from vibetrend.checkup import installing
-    from vibetrend.logbook import Logbook
-    from vibetrend.settings import logbook_folder
 
-    with Logbook.open(logbook_folder(logbook)) as book:
+    with opened(logbook) as book:
         kept = installing.keep(book, name, kind, content, date=day(date), remarks=remarks)
     _tell(kept, as_json=as_json)
 
@@ -210,7 +210,7 @@ def bolt(
 @click.option("--frequency", type=Number(), help="Hertz at which the plucked span sounds.")
 @click.option(
     "--recording",
-    type=click.Path(path_type=Path),
+    type=Place(),
     help="Or its recording: three plucks of one span, engine stopped, a second between.",
 )
 @click.option("--span", type=Amount("250 mm"), help="Free length between the pulleys.")
@@ -251,8 +251,6 @@ def belt(
     """
     from vibetrend.checkup import installing
     from vibetrend.installation import belt_content
-    from vibetrend.logbook import Logbook
-    from vibetrend.settings import logbook_folder
 
     if sum(each is not None for each in (tension, frequency, recording)) > 1:
         raise click.UsageError("--tension, --frequency and --recording exclude each other")
@@ -282,6 +280,6 @@ def belt(
         )
         keep_and_tell("belt", content, name=name, date=date, logbook=logbook, as_json=as_json)
         return
-    with Logbook.open(logbook_folder(logbook)) as book:
+    with opened(logbook) as book:
         kept = installing.keep_plucked(book, name, recording, belt_name, date=day(date), **values)
     _tell(kept, as_json=as_json)

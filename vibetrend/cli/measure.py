@@ -7,13 +7,15 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from vibetrend.cli.options import (
+    Place,
     json_option,
     logbook_option,
+    opened,
     print_json,
     recording_options,
     stated,
 )
-from vibetrend.cli.terminal import cleared, following
+from vibetrend.cli.terminal import cleared, complain, following, tell
 
 if TYPE_CHECKING:
     from vibetrend.engine import Engine
@@ -23,12 +25,12 @@ _HASH_DIGITS = 8
 
 
 @click.command()
-@click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.argument("files", nargs=-1, required=True, type=Place())
 @click.option("--engine", "engine_name", help="Engine in the logbook, or an engine file.")
 @click.option("--page", is_flag=True, help="Write a page of each recording too.")
 @click.option(
     "--output",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=Place(dir_okay=False),
     help="File of the page.  [default: reports/NAME.html; ours is replaced, a foreign file never]",
 )
 @recording_options
@@ -72,7 +74,7 @@ def measure(
     shown = None if as_json else shown_units()
     results = []
     failed = False
-    for path in following(files, "measuring", lambda file: file.name):
+    for path in following(files, "measuring", lambda file: file.name, quiet=as_json):
         try:
             result = measure_file(path, engine=engine, **options)
             results.append(result.to_dict())
@@ -82,10 +84,9 @@ def measure(
             if page:
                 written = _write_page(result, engine, output)
                 cleared()
-                click.echo(f"Wrote {written}", err=as_json)
+                tell(f"Wrote {written}", err=as_json)
         except VibetrendError as error:
-            cleared()
-            click.echo(f"vibetrend: {error}", err=True)
+            complain(error)
             failed = True
     if as_json and (results or len(files) > 1):
         print_json(results[0] if len(files) == 1 else results)
@@ -119,7 +120,7 @@ def _page_path(result: "Measurement") -> Path:
     name = Path(source.path).name
     for packed in (".gz", ".zip"):
         name = name.removesuffix(packed)
-    stem = file_name(Path(name).stem) or "recording"
+    stem = file_name(Path(name).stem)
     path = Path("reports") / f"{stem}.html"
     if is_of_something_else(path, source.sha256):
         return path.with_name(f"{stem}-{source.sha256[:_HASH_DIGITS]}.html")
@@ -129,12 +130,10 @@ def _page_path(result: "Measurement") -> Path:
 def _engine(named: str | None, logbook: Path | None) -> Any:
     """Return the engine of a file or of the logbook."""
     from vibetrend.engine import Engine
-    from vibetrend.logbook import Logbook
-    from vibetrend.settings import logbook_folder
 
     if named is None:
         return None
     if named.endswith(".toml") or Path(named).is_file():
         return Engine.load(named)
-    with Logbook.open(logbook_folder(logbook)) as book:
+    with opened(logbook) as book:
         return book.engine(named)

@@ -13,6 +13,7 @@ from vibetrend.cli.options import (
     engine_option,
     json_option,
     logbook_option,
+    opened,
     print_json,
 )
 from vibetrend.cli.terminal import tell
@@ -50,10 +51,7 @@ def read(
     \b
     Example: vibetrend meter read --engine main --date 2026-06-01 --hours 3340
     """
-    from vibetrend.logbook import Logbook
-    from vibetrend.settings import logbook_folder
-
-    with Logbook.open(logbook_folder(logbook)) as book:
+    with opened(logbook) as book:
         entry = book.add_meter_reading(name, date=day(date), shown=hours)
     _tell(entry, name=name, as_json=as_json)
 
@@ -103,10 +101,7 @@ def _change(
     as_json: bool,
     **change: Any,
 ) -> None:
-    from vibetrend.logbook import Logbook
-    from vibetrend.settings import logbook_folder
-
-    with Logbook.open(logbook_folder(logbook)) as book:
+    with opened(logbook) as book:
         entry = book.change_meter(name, date=day(date), what=what, **change)
     _tell(entry, name=name, as_json=as_json)
 
@@ -121,10 +116,7 @@ def list_meter(name: str, logbook: Path | None, as_json: bool) -> None:
     \b
     Example: vibetrend meter list --engine main
     """
-    from vibetrend.logbook import Logbook
-    from vibetrend.settings import logbook_folder
-
-    with Logbook.open(logbook_folder(logbook)) as book:
+    with opened(logbook) as book:
         entries = book.meter(name)
     if as_json:
         print_json({"engine": name, "meter": [_json(each) for each in entries]})

@@ -13,6 +13,7 @@ from vibetrend.cli.terminal import shows
 
 if TYPE_CHECKING:
     from vibetrend.ingest import Statements
+    from vibetrend.logbook import Logbook
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -32,6 +33,20 @@ class Date(click.ParamType[dt.date]):
             return dt.date.fromisoformat(value)
         except ValueError:
             self.fail(f"{value!r} is not a date; write it as 2026-05-01", param, ctx)
+
+
+class Place(click.Path[Path]):
+    """The path of a file or a folder; an empty one would be the folder one stands in."""
+
+    def __init__(self, *, file_okay: bool = True, dir_okay: bool = True) -> None:
+        """Take what `click.Path` takes."""
+        super().__init__(path_type=Path, file_okay=file_okay, dir_okay=dir_okay)
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Path:
+        """Return the path; an empty one is wrong usage."""
+        if value == "":
+            self.fail("the path is empty; name one", param, ctx)
+        return super().convert(value, param, ctx)
 
 
 class Number(click.ParamType[float]):
@@ -161,9 +176,17 @@ def logbook_option(command: Command) -> Command:
     """Add ``--logbook DIR``."""
     return click.option(
         "--logbook",
-        type=click.Path(path_type=Path, file_okay=False),
+        type=Place(file_okay=False),
         help="Folder of the logbook.  [default: VIBETREND_LOGBOOK, else the data folder]",
     )(command)
+
+
+def opened(folder: Path | None) -> "Logbook":
+    """Open the logbook of --logbook; of the settings where that is left out."""
+    from vibetrend.logbook import Logbook
+    from vibetrend.settings import logbook_folder
+
+    return Logbook.open(logbook_folder(folder))
 
 
 def json_option(command: Command) -> Command:
@@ -240,7 +263,7 @@ _RECORDING = [
     click.option("--full-scale", help='What 1.0 in a sound file stands for, e.g. "1 g".'),
     click.option(
         "--calibrator",
-        type=click.Path(path_type=Path),
+        type=Place(),
         help="Recording of a sound calibrator, 94 dB at 1 kHz: gives Pa.",
     ),
     click.option("--sensitivity", help='Of a sensor in volts, e.g. "100 mV/g".'),
@@ -289,8 +312,8 @@ def _named_or_numbered(column: Any) -> Any:
     return [_named_or_numbered(each) for each in column]
 
 
-def print_json(value: Any) -> None:
-    """Print a value as JSON; what JSON cannot hold must not get here."""
-    text = json.dumps(value, indent=2, ensure_ascii=False, allow_nan=False)
+def print_json(value: Any, *, indent: int | None = 2) -> None:
+    """Print a value as JSON; what JSON cannot hold must not get here. No indent: on one line."""
+    text = json.dumps(value, indent=indent, ensure_ascii=False, allow_nan=False)
     # Letters that stdout lacks are written as JSON writes them in ASCII: nothing is lost.
-    click.echo(text if shows(text) else json.dumps(value, indent=2, allow_nan=False))
+    click.echo(text if shows(text) else json.dumps(value, indent=indent, allow_nan=False))

@@ -7,18 +7,19 @@ from typing import TYPE_CHECKING
 
 import click
 
-from vibetrend.cli.options import json_option, logbook_option, print_json
+from vibetrend.cli.options import Place, json_option, logbook_option, opened, print_json
+from vibetrend.cli.terminal import complain, following, saying, tell
 
 if TYPE_CHECKING:
     from vibetrend.checkup.records import EngineRecord
-    from vibetrend.report.printing.paper import Paper
+    from vibetrend.report.document import Paper
     from vibetrend.report.writing import File
 
 
 _NO_PHOTOS: Mapping[str, bytes] = {}
 _MANY = {"png": "picture", "csv": "file"}
-_FILE = click.Path(path_type=Path, dir_okay=False)
-_FOLDER = click.Path(path_type=Path, file_okay=False)
+_FILE = Place(dir_okay=False)
+_FOLDER = Place(file_okay=False)
 
 
 @click.command()
@@ -76,59 +77,63 @@ def report(
     \b
     Example: vibetrend report --engine main --output main.html --pdf main.pdf
     """
+    from vibetrend.checkup.earlier import with_earlier
+    from vibetrend.checkup.happenings import with_log
     from vibetrend.checkup.installing import small_photos
     from vibetrend.checkup.pictures import with_pictures
     from vibetrend.checkup.standing import standing
-    from vibetrend.cli.terminal import following
     from vibetrend.errors import LogbookError
-    from vibetrend.logbook import Logbook
-    from vibetrend.report import tables, write, writing
+    from vibetrend.report import document, tables, writing
     from vibetrend.report.printing import browser
     from vibetrend.report.printing import paper as on_paper
     from vibetrend.report.words import count
-    from vibetrend.settings import logbook_folder
 
     made_at = dt.datetime.now().astimezone()
     program = browser.found() if pdf_file or png_folder else None
     wants_page = output is not None or not (pdf_file or png_folder or csv_folder or calendar_file)
     photos = _NO_PHOTOS
-    with Logbook.open(logbook_folder(logbook)) as book:
+    with saying("judging", quiet=as_json), opened(logbook) as book:
         records = standing(book, [name] if name else None, today=made_at.date())
+        if wants_page or pdf_file or csv_folder:
+            records = with_earlier(book, records)
         if wants_page or pdf_file:
-            records = with_pictures(book, records, tell=_tell)
-            photos = small_photos(book, records, tell=_tell)
+            records = with_log(book, with_pictures(book, records, tell=complain))
+            photos = small_photos(book, records, tell=complain)
     if not records:
         raise LogbookError("the logbook holds no engine yet; begin with: vibetrend engine new")
 
     # All is made before anything is written: what fails leaves nothing half done.
-    html = page_of(records, made_at=made_at, photos=photos) if wants_page or pdf_file else ""
+    html = ""
+    if wants_page or pdf_file:
+        with saying("making the page", quiet=as_json):
+            html = page_of(records, made_at=made_at, photos=photos)
     made: dict[str, list[File]] = {}
+    if wants_page:
+        stem = writing.file_name(name) if name else writing.OF_ALL
+        path = output or Path("reports") / f"{stem}.html"
+        made["path"] = [document.file(path, html)]
     if pdf_file and program:
         names = [record.engine.name for record in records]
-        made["pdf"] = [
-            on_paper.pdf(html, path, program, names=names, made_at=made_at, paper=paper)
-            for path in following([pdf_file], "printing")
-        ]
+        with saying("printing", quiet=as_json):
+            made["pdf"] = [
+                on_paper.pdf(html, pdf_file, program, names=names, made_at=made_at, paper=paper)
+            ]
     if png_folder and program:
-        made["png"] = _pictures(records, png_folder, program, made_at)
+        made["png"] = _pictures(records, png_folder, program, made_at, quiet=as_json)
     if csv_folder:
         made["csv"] = tables.files(records, csv_folder, made_at=made_at)
     if calendar_file:
         made["calendar"] = [_calendar(records, calendar_file, made_at)]
-    written: dict[str, list[str]] = {}
-    if wants_page:
-        path = output or Path("reports") / f"{writing.file_name(name or 'engines')}.html"
-        write(path, html)
-        written["path"] = [str(path)]
     writing.write_all([file for files in made.values() for file in files])
-    written |= {what: [str(file.path) for file in files] for what, files in made.items()}
 
     if as_json:
+        written = {what: [str(file.path) for file in files] for what, files in made.items()}
         print_json({what: paths if what in _MANY else paths[0] for what, paths in written.items()})
         return
-    for what, paths in written.items():
-        many = what in _MANY and f"{count(len(paths), _MANY[what])} into {Path(paths[0]).parent}"
-        click.echo(f"Wrote {many or paths[0]}")
+    for what, files in made.items():
+        path = files[0].path
+        many = f"{count(len(files), _MANY[what])} into {path.parent}" if what in _MANY else path
+        tell(f"Wrote {many}")
 
 
 def write_page(
@@ -154,9 +159,10 @@ def page_of(
     from vibetrend.checkup.standing import to_json
     from vibetrend.checkup.twins import side_by_side
     from vibetrend.report import page
+    from vibetrend.report.isolating import isolated
     from vibetrend.settings import shown_units
 
-    named = ", ".join(record.engine.name for record in records)
+    named = ", ".join(isolated(record.engine.name) for record in records)
     return page(
         records,
         title=title or f"Vibration record: {named}",
@@ -170,17 +176,21 @@ def page_of(
 
 
 def _pictures(
-    records: "Sequence[EngineRecord]", folder: Path, program: Path, made_at: dt.datetime
+    records: "Sequence[EngineRecord]",
+    folder: Path,
+    program: Path,
+    made_at: dt.datetime,
+    *,
+    quiet: bool,
 ) -> "list[File]":
-    from vibetrend.cli.terminal import following
     from vibetrend.report import writing
-    from vibetrend.report.printing import pictures as loose_pictures
+    from vibetrend.report.printing import loose
     from vibetrend.settings import shown_units
 
-    found = loose_pictures.loose(records, made_at=made_at, shown=shown_units())
+    found = loose.loose(records, made_at=made_at, shown=shown_units())
     return [
-        writing.File(path=folder / one.name, content=one.png(program), kind=loose_pictures.KIND)
-        for one in following(found, "drawing", lambda one: one.name)
+        writing.File(path=folder / one.name, content=one.png(program), kind=loose.KIND)
+        for one in following(found, "drawing", lambda one: one.name, quiet=quiet)
     ]
 
 
@@ -190,10 +200,6 @@ def _calendar(records: "Sequence[EngineRecord]", path: Path, made_at: dt.datetim
 
     content = calendar(records, made_at=made_at).encode()
     for why in left_out(records, made_at=made_at):
-        _tell(f"not in the calendar: {why}")
+        complain(f"not in the calendar: {why}")
     kind = writing.Kind(name="calendar", signature=b"-//vibetrend//", option="--calendar")
     return writing.File(path=path, content=content, kind=kind)
-
-
-def _tell(text: str) -> None:
-    click.echo(f"vibetrend: {text}", err=True)

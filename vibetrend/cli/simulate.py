@@ -4,25 +4,25 @@ from pathlib import Path
 
 import click
 
-from vibetrend.cli.options import json_option, print_json
-from vibetrend.cli.terminal import saying
+from vibetrend.cli.options import Place, json_option, print_json
+from vibetrend.cli.terminal import saying, tell
 
 
 @click.command()
 @click.option(
     "--demo",
-    type=click.Path(path_type=Path, file_okay=False),
+    type=Place(file_okay=False),
     help="Write the whole demo scenario into this new folder.",
 )
 @click.option(
     "--engine",
     "engine_file",
-    type=click.Path(path_type=Path),
+    type=Place(),
     help="Engine file to simulate a recording of.",
 )
 @click.option(
     "--output",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=Place(dir_okay=False),
     help="File to write: .csv or .csv.gz for a phone's table, .wav or .flac for sound.",
 )
 @click.option("--rpm", type=float, help="True mean speed.  [default: the engine's fast idle]")
@@ -63,7 +63,7 @@ def simulate(
         if as_json:
             print_json({"path": str(demo)})
         else:
-            click.echo(f"Wrote invented demo recordings into {demo}")
+            tell(f"Wrote invented demo recordings into {demo}")
         return
     if engine_file is None or output is None:
         raise click.UsageError("give --demo DIR, or --engine FILE and --output FILE")
@@ -72,7 +72,7 @@ def simulate(
     if as_json:
         print_json(truth)
     else:
-        click.echo(f"Wrote {output} (invented): {truth['rpm']:.3f} rpm, seed {seed}")
+        tell(f"Wrote {output} (invented): {truth['rpm']:.3f} rpm, seed {seed}")
 
 
 def _recording(

@@ -7,7 +7,7 @@ from collections.abc import Collection, Sequence
 from vibetrend.checkup.records import EngineRecord, SeriesRecord, SideBySide
 from vibetrend.checkup.twins import side_by_side
 from vibetrend.cli import text_charts
-from vibetrend.cli.terminal import cell, coloured, columns, titled, wrapped
+from vibetrend.cli.terminal import cell, coloured, columns, titled, toned, wrapped
 from vibetrend.quantities import ShownUnits
 from vibetrend.report import pairs, work
 from vibetrend.report import shown as in_shown
@@ -17,6 +17,7 @@ from vibetrend.report.levels import levels
 from vibetrend.report.statements import further, idle_trend, overdue, statements
 from vibetrend.report.words import (
     NOTHING,
+    RENEWAL_WORDS,
     STATE_WORDS,
     baseline_name,
     date,
@@ -41,10 +42,12 @@ def standing_words(
 ) -> str:
     """Return where each engine stands: first screen, each series' chart and advice, the cautions.
 
-    `every` puts all orders into the charts, not the most telling ones only.
+    Of several engines a line each comes first. `every` puts all orders into the charts, not the
+    most telling ones only.
     """
     late = wrapped(overdue(records))
     blocks = ["\n".join(coloured(line, "overdue") for line in late)] if late else []
+    blocks += [short_words(records)] if len(records) > 1 else []
     blocks += ["\n".join(_engine(record, today, shown, every)) for record in records]
     twins = [in_shown.side_by_side(each, shown) for each in side_by_side(records)]
     blocks += ["\n".join(_side_by_side(each)) for each in twins]
@@ -52,12 +55,23 @@ def standing_words(
     return "\n\n".join(blocks)
 
 
+def short_words(records: Sequence[EngineRecord]) -> str:
+    """Return a line for each engine: its state, and whether its damper is due."""
+    lines = []
+    for record in records:
+        state, renewal = record.status["state"], record.status["renewal"]["state"]
+        words = STATE_WORDS[state].lower()
+        text = f"{isolated(record.engine.name)}: {words}; damper renewal "
+        lines += toned(wrapped(f"{text}{RENEWAL_WORDS[renewal].lower()}"), words, state)
+    return "\n".join(lines)
+
+
 def _engine(record: EngineRecord, today: dt.date, shown: ShownUnits, every: bool) -> list[str]:
     lines = titled(isolated(record.engine.name))
     told: set[str] = set()
     for said in statements(record, today, shown):
-        first, *others = wrapped(f"{said.label}: {said.words}. {said.text}".strip())
-        lines += [first.replace(said.words, coloured(said.words, said.state), 1), *others]
+        first = wrapped(f"{said.label}: {said.words}. {said.text}".strip())
+        lines += toned(first, said.words, said.state)
         told |= {said.text, *said.more}
         for more in said.more:
             lines += wrapped(more, indent="  ")
@@ -91,15 +105,21 @@ def _series(
 
 
 def _chart(series: SeriesRecord, found: Sequence[Fact], every: bool) -> list[str]:
-    """Return where the orders of a series stand, and the history of the one that tells most."""
+    """Return where the orders of a series stand, and the history of what tells most."""
     indent = "  " if columns() < 60 else "    "
     lines = text_charts.changes(found, indent=indent, every=every)
     most = text_charts.featured(found)
     if not lines or most is None:
         return []
-    seen = levels(series.history, series.verdict.recordings)
-    course = text_charts.history(most, seen, indent=indent)
-    title = wrapped(f"Change of each order from {baseline_name(series)}:", indent=indent)
+    verdict = series.verdict
+    seen = levels(series.history, verdict.recordings)
+    if verdict.state == "all-moved" and not verdict.each_its_own_way:
+        course = text_charts.history_together(seen, indent=indent)
+    else:
+        course = text_charts.history(most, seen, indent=indent)
+    together = _db(verdict.common_change_db)
+    beside = "" if together in (NOTHING, "0.0") else f", without the {together} dB of all together"
+    title = wrapped(f"Change of each order from {baseline_name(series)}{beside}:", indent=indent)
     return ["", *title, *lines, *(["", *course] if course else []), ""]
 
 

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from vibetrend.cli.options import json_option, logbook_option, print_json
+from vibetrend.cli.options import json_option, logbook_option, opened, print_json
+from vibetrend.cli.terminal import tell
 
 if TYPE_CHECKING:
     from vibetrend.checkup.records import EngineRecord
@@ -43,18 +44,17 @@ def status(
     """
     from vibetrend.checkup.standing import standing, to_json
     from vibetrend.cli.standing_words import standing_words
-    from vibetrend.logbook import Logbook
-    from vibetrend.settings import logbook_folder, shown_units
+    from vibetrend.settings import shown_units
 
     today = dt.date.today()
-    with Logbook.open(logbook_folder(logbook)) as book:
+    with opened(logbook) as book:
         records = standing(book, [name] if name else None, today=today)
     if as_json:
         print_json(to_json(records))
     elif records:
         click.echo(standing_words(records, today=today, shown=shown_units(), every=every))
     else:
-        click.echo("No engine yet. Next: vibetrend engine new")
+        tell("No engine yet. Next: vibetrend engine new")
     ctx.exit(exit_code(records))
 
 

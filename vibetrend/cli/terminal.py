@@ -5,7 +5,6 @@ Nothing heavy is imported here, so that any command may use it.
 
 import codecs
 import contextlib
-import io
 import json
 import os
 import re
@@ -16,6 +15,8 @@ from collections.abc import Callable, Iterator, Sequence
 from typing import TypeVar
 
 import click
+
+from vibetrend import shell
 
 Item = TypeVar("Item")
 
@@ -29,7 +30,7 @@ _TOGETHER = re.compile(
     r"(?<=\d) (?=(?:dB|%|°C?|mm|m|in|ft|k?N|lbf|Hz|rpm|h|s|k?Pa|mrad|g|±)(?![\w-]))"
     r"|(?<=±) (?=\d)|(?<=\d N) (?=m\b)|(?<=\d lbf) (?=ft\b)"
 )
-_GLUE = "\0"  # no text holds it any more once it is plain
+_HARD = "\N{NO-BREAK SPACE}"
 _TONES = {
     "no-change-seen": "green", "ok": "green",
     "record-again": "yellow", "another-day": "yellow", "all-moved": "yellow", "due-soon": "yellow",
@@ -39,12 +40,12 @@ _TONES = {
     "unusable": "red",
 }  # fmt: skip
 _PLAINER = {
-    "±": "+/-", "–": "-", "·": "|", "°": "deg ", "\u2026": "...", "²": "2", "³": "3", "µ": "u",
-    "\u2018": "'", "\u2019": "'", "\u201c": "'", "\u201d": "'", "\N{NO-BREAK SPACE}": " ",
+    "±": "+/-", "≥": ">=", "–": "-", "·": "|", "°": "deg ", "\u2026": "...",
+    "²": "2", "³": "3", "µ": "u",
+    "\u2018": "'", "\u2019": "'", "\u201c": "'", "\u201d": "'", _HARD: " ",
     "\u2068": "", "\u2069": "",
 }  # fmt: skip
-_ONLY_ASCII = "only_ascii"
-_shown_on_stderr = False
+_shown_on_stderr = False  # whether a passing line stands there: there is one terminal
 
 
 # Width and letters
@@ -56,8 +57,24 @@ def columns() -> int:
 
 
 def plain(text: str) -> str:
-    """Return text on one line whose control letters and marks of direction are written out."""
+    """Return text on one line, in letters that stdout has.
+
+    Control letters and marks of direction, which a terminal would obey, are written out.
+    """
+    return _in_its_letters(_written_out(text))
+
+
+def _written_out(text: str) -> str:
     return _OBEYED.sub(lambda found: ascii(found[0])[1:-1], _BLANKS.sub(" ", text))
+
+
+def _in_its_letters(text: str) -> str:
+    encoding = _encoding()
+    return text.encode(encoding, "plainer").decode(encoding)
+
+
+def _encoding() -> str:
+    return getattr(sys.stdout, "encoding", None) or "utf-8"
 
 
 def width(text: str) -> int:
@@ -80,8 +97,8 @@ def cell(text: str, wide: int, side: str = "<") -> str:
     """
     text = plain(text)
     if width(text) > wide:
-        mark = "…" if shows("…") else "~"
-        text = _head(text, wide - 1) + mark
+        mark = plain("…")
+        text = _head(text, wide - len(mark)) + mark
     fill = " " * (wide - width(text))
     return text + fill if side == "<" else fill + text
 
@@ -98,17 +115,10 @@ def _head(text: str, wide: int) -> str:
 def shows(letters: str) -> bool:
     """Say whether what is printed may hold these letters."""
     try:
-        letters.encode(getattr(sys.stdout, "encoding", None) or "utf-8")
-    except (UnicodeEncodeError, LookupError):
+        letters.encode(_encoding())
+    except UnicodeEncodeError:
         return False
     return True
-
-
-def poor_but_plain(stream: io.TextIOWrapper) -> None:
-    """Make a stream write a letter it lacks in plainer ones, or as its number."""
-    # click turns an ASCII stream into UTF-8 behind our back, but for one of another name.
-    name = codecs.lookup(stream.encoding).name
-    stream.reconfigure(encoding=_ONLY_ASCII if name == "ascii" else None, errors="plainer")
 
 
 def _plainer(error: UnicodeError) -> tuple[str, int]:
@@ -118,18 +128,8 @@ def _plainer(error: UnicodeError) -> tuple[str, int]:
     return "".join(_PLAINER.get(each, json.dumps(each)[1:-1]) for each in letters), error.end
 
 
-def _only_ascii(name: str) -> codecs.CodecInfo | None:
-    if name != _ONLY_ASCII:
-        return None
-    found = codecs.lookup("ascii")
-    return codecs.CodecInfo(
-        found.encode, found.decode, found.streamreader, found.streamwriter,
-        found.incrementalencoder, found.incrementaldecoder, name=_ONLY_ASCII,
-    )  # fmt: skip
-
-
+# How a stream writes a letter it lacks, where `plain` was not asked: errors="plainer".
 codecs.register_error("plainer", _plainer)
-codecs.register(_only_ascii)
 
 
 def wrapped(text: str, *, indent: str = "", hanging: str | None = None) -> list[str]:
@@ -142,9 +142,9 @@ def wrapped(text: str, *, indent: str = "", hanging: str | None = None) -> list[
     lines: list[str] = []
     line = start = indent
     later = indent + "  " if hanging is None else hanging
-    text = _TOGETHER.sub(_GLUE, plain(text))
+    text = _TOGETHER.sub(_HARD, _written_out(text))
     for word in filter(None, text.split(" ")):
-        for part in _parts(word, most - width(later)):
+        for part in _parts(_in_its_letters(word), most - width(later)):
             spaced = part if line == start else f" {part}"
             if line != start and width(line + spaced) > most:
                 lines.append(line)
@@ -152,18 +152,26 @@ def wrapped(text: str, *, indent: str = "", hanging: str | None = None) -> list[
                 start = later
             line += spaced
     lines += [line] if line != start else []
-    return [each.replace(_GLUE, " ") for each in lines]
+    return [each.replace(_HARD, " ") for each in lines]
 
 
-def tell(text: str, *, indent: str = "", hanging: str | None = None) -> None:
-    """Print text as lines that fit the terminal."""
-    click.echo("\n".join(wrapped(text, indent=indent, hanging=hanging)))
+def tell(text: str, *, indent: str = "", hanging: str | None = None, err: bool = False) -> None:
+    """Print text as lines that fit the terminal; `err`: on stderr, what is not the result."""
+    click.echo("\n".join(wrapped(text, indent=indent, hanging=hanging)), err=err)
 
 
 def complain(error: object) -> None:
     """Say on stderr what is wrong, on a line of its own."""
     cleared()
     click.echo(f"vibetrend: {plain(str(error))}", err=True)
+
+
+def typed(text: object) -> str:
+    """Return a text as one word of a shell; `wrapped` keeps it on one line where that is possible.
+
+    In what is printed as it is, such as an error, `shell.typed` does.
+    """
+    return shell.typed(text).replace(" ", _HARD)
 
 
 def _parts(word: str, most: int) -> list[str]:
@@ -197,6 +205,11 @@ def coloured(text: str, state: str) -> str:
     """Return text in the tone of a state; the text has to say the state by itself."""
     tone = _TONES.get(state.removeprefix("renewal-"))
     return click.style(text, fg=tone) if text and tone and colour() else text
+
+
+def toned(lines: list[str], words: str, state: str) -> list[str]:
+    """Return lines with these words of the first one in the tone of a state."""
+    return [line.replace(words, coloured(words, state), 1) for line in lines[:1]] + lines[1:]
 
 
 def titled(text: str) -> list[str]:

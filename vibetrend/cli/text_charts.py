@@ -6,11 +6,15 @@ terminal lacks a letter, plain ones are used.
 
 import math
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
-from vibetrend.cli.terminal import cell, coloured, columns, shows, width, wrapped
+from vibetrend.cli.terminal import cell, coloured, columns, plain, shows, width, wrapped
 from vibetrend.report.facts import Fact, severity
 from vibetrend.report.levels import Levels
 from vibetrend.report.words import fixed
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 _FEW = 6  # rows, if no more than these have moved
 _UNMOVED = 2  # rows at least that show how still the rest is
@@ -21,26 +25,26 @@ _EIGHTHS = " ▏▎▍▌▋▊▉█"
 _HEIGHTS, _PLAIN_HEIGHTS = "▁▂▃▄▅▆▇█", "_.-'"
 _MARKS = {
     "changed": "●#", "past-limit": "■X", "another-day": "??", "record-again": "??",
-    "all-moved": "●#",
 }  # fmt: skip
 _STAYED = "○o"
 _BAND, _ZERO, _LIMIT = "─-", "┼+", "┊:"
 _SHORT = {
     "changed": "changed", "past-limit": "past limit", "another-day": "another day",
-    "record-again": "record again", "all-moved": "all moved",
+    "record-again": "record again",
 }  # fmt: skip
 _KEY = {
-    "changed": "changed", "all-moved": "moved with all", "past-limit": "past the limit",
-    "another-day": "to be looked at again",
+    "changed": "changed", "past-limit": "past the limit", "another-day": "to be looked at again",
 }  # fmt: skip
+_KINDS = {"overall": "overall level", "driven": "driven part", "resonance": "resonance"}
 
 
 def changes(found: Sequence[Fact], *, indent: str = "", every: bool = False) -> list[str]:
     """Return the change of each order as a place on a strip around zero, with numbers.
 
-    Shows what moved, worst first, and the largest of the rest; `every` shows all, by order.
+    Shows what moved, worst first, and the largest of the rest; `every` shows all, by order. Shows
+    nothing while all there is belongs to the baseline.
     """
-    known = [fact for fact in found if math.isfinite(fact.change_db)]
+    known = _compared(found)
     rows = known if every else _telling(known)
     if not rows:
         return []
@@ -53,6 +57,14 @@ def changes(found: Sequence[Fact], *, indent: str = "", every: bool = False) -> 
         )
         lines += wrapped(more, indent=indent)
     return [*lines, *_key(rows, indent)]
+
+
+def _compared(found: Sequence[Fact]) -> list[Fact]:
+    return [
+        fact
+        for fact in found
+        if math.isfinite(fact.change_db) and fact.state not in ("no-baseline", "learning")
+    ]
 
 
 def _telling(known: Sequence[Fact]) -> list[Fact]:
@@ -100,8 +112,8 @@ class _Strip:
         return f"{line}  {coloured(_state(fact), fact.state)}".rstrip()
 
     def _change(self, fact: Fact) -> str:
-        more = ("≥" if shows("≥") else ">=") if fact.at_least else ""
-        return f"{more}{fixed(fact.change_db, 1, sign=True)}{self.unit}"
+        more = "≥" if fact.at_least else ""
+        return f"{plain(more)}{fixed(fact.change_db, 1, sign=True)}{self.unit}"
 
     def _places(self, fact: Fact) -> str:
         strip = [" "] * (2 * self.half + 1)
@@ -120,7 +132,7 @@ class _Strip:
 
 
 def _key(rows: Sequence[Fact], indent: str) -> list[str]:
-    """Return what the marks mean, those that are there."""
+    """Return what the marks mean, those that are there, and the names that are no orders."""
     states = {"another-day" if fact.state == "record-again" else fact.state for fact in rows}
     told = [f"{_letter(_MARKS[state])} {words}" for state, words in _KEY.items() if state in states]
     if states - set(_KEY):
@@ -130,37 +142,56 @@ def _key(rows: Sequence[Fact], indent: str) -> list[str]:
         told.append(f"{_letter(_LIMIT)} limit")
     hard = "\N{NO-BREAK SPACE}"  # no mark is parted from its words
     told = [each.replace(" ", hard) + hard for each in told]
-    return [
-        line.replace(hard, " ").rstrip()
-        for line in wrapped(" ".join(told), indent=indent, hanging=indent)
-    ]
+    marks = wrapped(" ".join(told), indent=indent, hanging=indent)
+    kinds = []
+    for kind, words in _KINDS.items():
+        names = [fact.short for fact in rows if fact.feature.startswith(f"{kind}:")]
+        kinds += [f"{', '.join(names)}: {words}{'s' if len(names) > 1 else ''}"] if names else []
+    return [*map(str.rstrip, marks), *wrapped("; ".join(kinds), indent=indent)]
 
 
 def history(fact: Fact, levels: Levels, *, indent: str = "") -> list[str]:
-    """Return the change of one order at each check-up as a row of small columns."""
+    """Return the change of one order at each check-up as a row of small columns.
+
+    They reach from its usual scatter to its limit, so that what is only scatter looks small.
+    """
     _, visits = levels.of(fact.feature, fact.order)
-    values = [float(value) for value in visits["change_db"]]
-    if len(values) < 3:
+    reach = (_or_zero(fact.band_db), fact.limit_db)
+    return _course(fact.name, visits.rename(columns={"change_db": "db"}), reach, indent)
+
+
+def history_together(levels: Levels, *, indent: str = "") -> list[str]:
+    """Return what all orders did together at each check-up as a row of small columns."""
+    visits = levels.together_visits.rename(columns={"together_db": "db"})
+    return _course("all orders together", visits, (0.0, math.nan), indent)
+
+
+def _course(
+    name: str, visits: "pd.DataFrame", reach: tuple[float, float], indent: str
+) -> list[str]:
+    """Return a heading and a row of `visits` (hours, db); `reach`: half the band, the limit."""
+    if len(visits) < 3:
         return []
-    shown = values[-(columns() - len(indent) - len("  from -12.3 to +12.3 dB")) :]
-    band = _or_zero(fact.band_db)
-    low, high = min(*shown, -band), max(*shown, band)
+    shown = visits.iloc[-(columns() - len(indent)) :]
+    changes, (first, *_, end) = shown["db"].tolist(), shown["hours"]
+    band, limit = reach
+    low, high = min(*changes, -band), max(*changes, band, _or_zero(limit))
     heights = _HEIGHTS if shows(_HEIGHTS) else _PLAIN_HEIGHTS
-    steps = [round((value - low) / ((high - low) or 1.0) * (len(heights) - 1)) for value in shown]
-    hours = visits["hours"].iloc[-len(shown) :]
-    last = "" if len(shown) == len(values) else "last "
+    steps = [round((value - low) / ((high - low) or 1.0) * (len(heights) - 1)) for value in changes]
+    last = "" if len(shown) == len(visits) else "last "
+    full = "; full height is the limit" if high == limit else ""
+    least, greatest = (fixed(each, 1, sign=True) for each in (min(changes), max(changes)))
     text = (
-        f"The {last}{len(shown)} check-ups of {fact.name} one by one, "
-        f"{hours.iloc[0]:.0f} to {hours.iloc[-1]:.0f} h:"
+        f"The {last}{len(shown)} check-ups of {name}, {first:.0f} to {end:.0f} h, between {least} "
+        f"and {greatest} dB{full}:"
     )
-    scale = f"from {fixed(low, 1, sign=True)} to {fixed(high, 1, sign=True)} dB"
     course = "".join(heights[step] for step in steps)
-    return [*wrapped(text, indent=indent), f"{indent}{course}  {scale}"]
+    return [*wrapped(text, indent=indent), f"{indent}{course}"]
 
 
 def featured(found: Sequence[Fact]) -> Fact | None:
     """Return what moved most clearly; where nothing did, what stands farthest from zero."""
-    known = [fact for fact in found if math.isfinite(fact.change_db)]
+    known = _compared(found)
     moved = [fact for fact in known if fact.moved]
     if moved:
         return max(moved, key=lambda fact: fact.rank)
@@ -190,7 +221,7 @@ def _state(fact: Fact) -> str:
 
 def _scatter(fact: Fact) -> str:
     known = math.isfinite(fact.scatter_db)
-    return f"{'±' if shows('±') else '+-'}{fact.scatter_db:.1f} dB" if known else "not known"
+    return plain(f"±{fact.scatter_db:.1f} dB") if known else "not known"
 
 
 def _or_zero(value: float) -> float:

@@ -1,21 +1,21 @@
 """``vibetrend watch``: add what arrives in a folder, and tell of changes."""
 
 import datetime as dt
-import json
 import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
-from unicodedata import category
 
 import click
 
 from vibetrend.cli.options import (
+    Place,
     json_option,
     logbook_option,
     print_json,
     recording_options,
     stated,
 )
+from vibetrend.cli.terminal import tell
 
 if TYPE_CHECKING:
     from vibetrend.watch.events import Event
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
+@click.argument("folder", metavar="DIR", type=Place())
 @click.option("--engine", "name", help="Name of the engine.  [default: as folder.toml says]")
 @click.option(
     "--every",
@@ -134,9 +134,9 @@ def watch(
             now=lambda: dt.datetime.now().astimezone(),
         )
         watcher.start()
-        _say(f"Watching {folder}, a look every {every:g} s. Ctrl-C ends it.", err=True)
+        tell(f"Watching {folder}, a look every {every:g} s. Ctrl-C ends it.", err=True)
         if lost:
-            _say("What was read before is not remembered: all is looked at again.", err=True)
+            tell("What was read before is not remembered: all is looked at again.", err=True)
         while True:
             for event in watcher.poll():
                 _tell(event, as_json)
@@ -147,43 +147,38 @@ def watch(
 
 
 def _tell(event: "Event", as_json: bool) -> None:
-    from vibetrend.cli.standing_words import filed_words, standing_words
-    from vibetrend.cli.terminal import wrapped
+    from vibetrend.cli.standing_words import filed_words, short_words, standing_words
     from vibetrend.cli.words import added_words
     from vibetrend.logbook.hours import in_words
-    from vibetrend.report.words import RENEWAL_WORDS, STATE_WORDS
+    from vibetrend.report.words import STATE_WORDS
     from vibetrend.settings import shown_units
     from vibetrend.watch.events import Changed, Kept, Remark, SetAside, Stands
 
     if as_json:
-        _say(json.dumps(event.to_dict(), ensure_ascii=False, allow_nan=False))
+        print_json(event.to_dict(), indent=None)
         return
     match event:
         case Kept(added=added):
             click.echo(added_words(added))
             if added.measurement is not None:
-                _say(f"  {added.kept.date}, {in_words(added.kept.hours, added.kept.meter_hours)}")
-                for line in wrapped(added.remark, indent="  ", hanging="  "):
-                    _say(line)
+                at = in_words(added.kept.hours, added.kept.meter_hours)
+                tell(f"{added.kept.date}, {at}", indent="  ")
+                if added.remark:
+                    tell(added.remark, indent="  ", hanging="  ")
         case SetAside(reason=reason, again=again):
-            _say(f"set aside: {reason}{' (it is tried again)' if again else ''}")
+            tell(f"set aside: {reason}{' (it is tried again)' if again else ''}")
         case Remark(message=message):
-            _say(message)
+            tell(message)
         case Stands(records=records, filed=filed) if filed:
             told = [filed_words(record, filed) for record in records]
             told.append(standing_words(records, today=dt.date.today(), shown=shown_units()))
             click.echo("\n" + "\n\n".join(words for words in told if words) + "\n")
-        case Stands(records=records):
-            for record in records:
-                state, renewal = record.status["state"], record.status["renewal"]["state"]
-                _say(
-                    f"{record.engine.name}: {STATE_WORDS[state].lower()}; "
-                    f"damper renewal {RENEWAL_WORDS[renewal].lower()}"
-                )
+        case Stands(records=records) if records:
+            click.echo(short_words(records))
         case Changed(notice=notice):
             before = STATE_WORDS.get(notice.before.state, "")
             was = f" (before: {before.lower()})" if before else ""
-            _say("\n".join(wrapped(f"CHANGE of state: {notice.subject}{was}")))
+            tell(f"CHANGE of state: {notice.subject}{was}")
 
 
 def _list(memory: "Memory", as_json: bool) -> None:
@@ -197,15 +192,6 @@ def _list(memory: "Memory", as_json: bool) -> None:
         )
     else:
         for reason in aside.values():
-            _say(reason)
+            tell(reason)
         if not aside:
-            _say("Nothing was set aside.")
-
-
-def _say(text: str, *, err: bool = False) -> None:
-    """Print text; a file's name may hold what a terminal would obey."""
-    shown = "".join(
-        each if each.isprintable() or each == "\n" or category(each) == "Zs" else "?"
-        for each in text
-    )
-    click.echo(shown, err=err)
+            tell("Nothing was set aside.")

@@ -3,7 +3,7 @@
 from collections.abc import Hashable, Sequence
 from typing import TYPE_CHECKING, Any
 
-from vibetrend.cli.terminal import coloured, columns, wrapped
+from vibetrend.cli.terminal import columns, plain, toned, wrapped
 from vibetrend.cli.text_charts import bar
 from vibetrend.quantities import Quantity, ShownUnits, Unit, unit
 from vibetrend.recording import Note
@@ -128,7 +128,7 @@ class _Table:
 
     def _joined(self, cells: dict[str, str]) -> str:
         return " ".join(
-            f"{cells[name]:>{wide}}"
+            f"{plain(cells[name]):>{wide}}"
             for name, (_, wide) in self._columns.items()
             if name in self.shown and name in cells
         )
@@ -174,6 +174,6 @@ def _notes(notes: Sequence[Note]) -> list[str]:
     lines = []
     for note in sorted(notes, key=lambda each: list(_SEVERITIES).index(each.severity)):
         word = _SEVERITIES[note.severity]
-        first, *others = wrapped(f"{word} ({note.code}): {note.message}", indent="  ")
-        lines += [first.replace(word, coloured(word, note.severity), 1), *others]
+        told = wrapped(f"{word} ({note.code}): {note.message}", indent="  ")
+        lines += toned(told, word, note.severity)
     return lines

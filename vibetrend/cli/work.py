@@ -12,6 +12,7 @@ from vibetrend.cli.options import (
     engine_option,
     json_option,
     logbook_option,
+    opened,
     print_json,
 )
 from vibetrend.cli.terminal import columns, tell
@@ -97,12 +98,10 @@ def add(
     Example: vibetrend work add --engine main --date 2027-03-01 --hours 4200
                --what mounts
     """
-    from vibetrend.logbook import Logbook
     from vibetrend.logbook.hours import in_words
-    from vibetrend.settings import logbook_folder
 
     day(date)
-    with Logbook.open(logbook_folder(logbook)) as book:
+    with opened(logbook) as book:
         done = book.add_work(name, date=date, hours=hours, what=what, note=note)
     at = f"{date}, {in_words(done.hours, done.meter_hours)}"
     if as_json:
@@ -130,11 +129,9 @@ def list_work(name: str, logbook: Path | None, as_json: bool) -> None:
     \b
     Example: vibetrend work list --engine main
     """
-    from vibetrend.logbook import Logbook
     from vibetrend.logbook.hours import in_words
-    from vibetrend.settings import logbook_folder
 
-    with Logbook.open(logbook_folder(logbook)) as book:
+    with opened(logbook) as book:
         works = book.work(name)
     if as_json:
         print_json({"engine": name, "work": [_json(each) for each in works]})
@@ -148,7 +145,7 @@ def list_work(name: str, logbook: Path | None, as_json: bool) -> None:
                 done, first = f"{hours}, {done}", f"{each.date}  "
             tell(done, indent=first, hanging=" " * len(first))
     else:
-        click.echo("No work yet. Enter it with: vibetrend work add")
+        tell("No work yet. Enter it with: vibetrend work add")
 
 
 def _json(work: "Work") -> dict[str, Any]:

@@ -5,6 +5,8 @@ import re
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from vibetrend.shell import typed
+
 _COMMENT_AT = 31  # column
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 
@@ -30,8 +32,8 @@ _MATTERS = (
 )
 _DRIVEN = (
     ("name", '"alternator"', ""),
-    ("ratio", "2.2", "turns per turn of the crank; or both pulleys:"),
-    ("crank_pulley_mm", "180", "diameter at which the belt runs"),
+    ("ratio", "2.2", "turns per turn of the crank"),
+    ("crank_pulley_mm", "180", "instead of a ratio: where the belt runs"),
     ("pulley_mm", "82", ""),
     ("belt_length_mm", "1250", "its belt then is looked for, too"),
 )
@@ -63,8 +65,9 @@ def engine_file(values: Mapping[str, Any], *, file: str) -> str:
         Its name, which its first line tells.
     """
     driven, generator = values.get("driven", ()), values.get("generator")
+    command = f"vibetrend engine add {_one_line(typed(file))}"
     lines = [
-        f"# An engine file; `vibetrend engine add {_one_line(file)}` puts it into the logbook.",
+        f"# An engine file; `{command}` puts it into the logbook.",
         "# What is not known may stay out: take away a # only where you know better.",
         *_lines(values, _TOP),
         "",

@@ -28,7 +28,7 @@ def opened(file: Path) -> Iterator[BinaryIO]:
         if stat.S_ISDIR(mode):
             raise ReadError(f"{file}: a folder; give the recordings in it one by one")
         if not stat.S_ISREG(mode):
-            raise ReadError(f"{file}: not a file; give the path of a recording")
+            raise ReadError(f"{file}: a device or a pipe, no file; give the path of a file")
         stream = file.open("rb")
     except FileNotFoundError as error:
         raise ReadError(f"{file}: no such file; check the path") from error

@@ -45,6 +45,11 @@ def _order(one: float, other: float) -> int:
     return 0 if math.isclose(one, other) else int(math.copysign(1, one - other))
 
 
+def decimals_told(quantity: Quantity, shown: ShownUnits) -> int:
+    """Return the decimals that a quantity is shown with where its step is not known."""
+    return len(_number(quantity, shown, None).partition(".")[2])
+
+
 def _number(quantity: Quantity, shown: ShownUnits, step: Quantity | None, *, more: int = 0) -> str:
     found = shown.of(quantity)
     if step is not None and step.value > 0:

@@ -51,6 +51,10 @@ class Entry(Protocol):
         """When it was entered."""
 
 
+STAGE_WORDS = {"as-installed": "as installed", "after-run-in": "after run-in"}
+"""How a stage is named; the others as they are."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Reading:
     """One reading; an entry may hold two, such as torque and angle of a bolt."""

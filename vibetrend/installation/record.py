@@ -163,7 +163,7 @@ def _read(
             if entry.kind in READING_KINDS:
                 readings += readings_of(entry, limits_then=limits_then, limits_now=limits_now)
             elif entry.kind in _BUILDERS:
-                contents[entry.kind].append((entry, again(_BUILDERS[entry.kind], entry.content)))
+                contents[entry.kind].append((entry, content_of(entry)))
             else:
                 raise InstallationError("its kind is not known here")
         except InstallationError as error:
@@ -171,6 +171,17 @@ def _read(
         except ArithmeticError:
             unreadable.append(_left_out(entry, "its numbers are too large or small to reckon with"))
     return readings, contents, unreadable
+
+
+def content_of(entry: Entry) -> Content:
+    """Return what an entry that is no reading holds, checked again.
+
+    Raises
+    ------
+    InstallationError
+        If it is damaged, or only another version knows it.
+    """
+    return again(_BUILDERS[entry.kind], entry.content)
 
 
 def _left_out(entry: Entry, why: str) -> str:

@@ -7,12 +7,14 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from vibetrend.engine import Damper
-from vibetrend.installation.use import HoursThen, Reached, Use
+from vibetrend.installation.use import READ_IT, HoursThen, Reached, Use
 from vibetrend.installation.use import use as told_by
 
 SOON_HOURS = 250.0  # common practice, no source: time to order a damper and find a yard
 SOON_DAYS = 90
 SHELF_DAYS = 365  # on the shelf before it is said that rubber ages there; common practice
+CLOCK = "This computer's clock says "
+"""Begins the remark that tells a day entered which has not come yet."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -118,13 +120,14 @@ def renewal(
         now = hours if use is None else max(hours, use.hours_at(today).middle)
         over |= hours >= due_hours
         soon |= due_hours - now <= SOON_HOURS
-        if use is not None and use.doubt and hours < due_hours:
-            remarks.append(use.doubt)
+        doubt = use.doubt if use is not None and hours < due_hours else ""
+        if doubt:
+            remarks.append(doubt)
         if hours < due_hours <= now:
-            remarks.append(
-                f"By the use so far the {due_hours:.0f} h may have been reached since the hours "
-                f"were read on {hours_date}: read the meter."
-            )
+            said = f"By the use so far the {due_hours:.0f} h may have been reached since"
+            told = doubt.endswith(READ_IT)  # once is enough
+            when = f"{hours_date}." if told else f"the hours were read on {hours_date}: {READ_IT}"
+            remarks.append(f"{said} {when}")
     if as_found:
         longer = _longer_than_allowed(damper, fitted_date, fitted_hours, today, hours)
         over |= longer
@@ -154,6 +157,19 @@ def renewal(
         hours_reached=use.when(due_hours) if use and due_hours is not None else None,
         remarks=tuple(remarks),
     )
+
+
+def clock_doubt(today: dt.date, latest: dt.date) -> list[str]:
+    """Return what is to be said where something was entered of a day that has not come yet.
+
+    A day ahead may be no more than another time zone.
+    """
+    if (latest - today).days <= 1:
+        return []
+    return [
+        f"{CLOCK}{today}, but records reach to {latest}: set the clock, or find the entry whose "
+        f"date is wrong; until then the renewal counts from that day."
+    ]
 
 
 def _hours_on(

@@ -8,6 +8,7 @@ from vibetrend.installation.comparing import Moved
 from vibetrend.installation.digits import (
     about,
     as_written,
+    decimals_told,
     first_digit,
     of_limit,
     told,
@@ -17,7 +18,7 @@ from vibetrend.installation.digits import (
 )
 from vibetrend.installation.judging import same_figure
 from vibetrend.installation.marks import MARK_NAMES, Mark, MarkChange
-from vibetrend.installation.reading import Reading, above_between_stations
+from vibetrend.installation.reading import STAGE_WORDS, Reading, above_between_stations
 from vibetrend.installation.runout import RunOut
 from vibetrend.installation.viscous import CASING_NAMES, Casing, Fluid
 from vibetrend.quantities import Quantity, ShownUnits, unit
@@ -59,7 +60,7 @@ def _subject(reading: Reading, value: str) -> str:
             lead = f"{reading.what} of {reading.name}"
             beside = "re-check" * (reading.stage == "re-check")
         case Belt() as belt:
-            stage = "as installed" if belt.stage == "as-installed" else "after run-in"
+            stage = STAGE_WORDS[belt.stage]
             lead, beside = f"tension of {reading.name} {stage}", f"by {belt.by}"
         case Mark() as mark:
             lead, beside = MARK_NAMES[mark.what], _way(mark)
@@ -307,7 +308,8 @@ def moved_sentence(moved: Moved, shown: ShownUnits) -> str:
 def mark_change_sentence(change: MarkChange, shown: ShownUnits) -> str:
     """Return how far a mark's measurement moved since it was first taken."""
     ends = f"from {told(change.first, shown)} to {told(change.latest, shown)}"
-    moved = told(Quantity(abs(change.change.value), change.change.unit), shown, _coarser(change))
+    by = Quantity(abs(change.change.value), change.change.unit)
+    moved = told(by, shown, _last_digit(change, shown))
     said = f"{_capital(MARK_NAMES[change.what])}: {ends}, a change of {moved}"
     match change.beyond:
         case True:
@@ -318,10 +320,11 @@ def mark_change_sentence(change: MarkChange, shown: ShownUnits) -> str:
             return f"{said}; the instruments' resolution is not noted."
 
 
-def _coarser(change: MarkChange) -> Quantity:
-    """Return the coarser step that the two values were written to; a 0 tells none."""
+def _last_digit(change: MarkChange, shown: ShownUnits) -> Quantity:
+    """Return the place of the last digit that both values are shown with; a 0 tells none."""
     told_by = [q for q in (change.first, change.latest) if q.value] or [change.first]
-    return max((Quantity(written_step((q.value,)), q.unit) for q in told_by), key=lambda s: s.si)
+    places = min(decimals_told(q, shown) for q in told_by)
+    return Quantity(10.0**-places, shown.of(change.first).unit)
 
 
 def _and(names: "list[str] | tuple[str, ...]") -> str:

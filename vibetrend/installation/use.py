@@ -39,6 +39,8 @@ BELIEVED = 2  # so many pieces, or years, of an engine's own weigh as much as th
 DRIFT = 0.1  # of the logarithm of hours a year, in a year
 NINE_IN_TEN = 2.0  # standard deviations; more than the normal 1.645, as they are guessed
 
+READ_IT = "read the meter."
+
 Known = tuple[dt.date, float]
 Years = NDArray[np.float64]
 
@@ -259,5 +261,5 @@ def _doubt(known: Sequence[Known], years: float, today: dt.date) -> str:
     if (last - still_since).days > YEAR:
         said.append(f"The hours have stood still since {still_since}.")
     if (today - last).days > YEAR:
-        said.append(f"The hours were last read on {last}: read the meter.")
+        said.append(f"The hours were last read on {last}: {READ_IT}")
     return " ".join(said)

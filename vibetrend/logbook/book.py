@@ -335,12 +335,12 @@ class Logbook:
     def recordings(self, series_id: int) -> pd.DataFrame:
         """Return a row for each recording of a series, by hours.
 
-        Columns: `recording` (short id), `name`, `sha256`, `visit`, `hours`, `date` (a
-        datetime.date), `rpm` (as stated), `baseline`, `before`, `reading` (options of
-        `ingest.read`), `circumstances` (a dict of what was stated), `unusable`, `speed_rpm` (as
-        measured), `speed_standard_error_rpm`, `speed_spread_percent`, `method_version`, `quality`
-        (list of dicts: code, severity, message), `overall` (of dicts: name, band_hz, value, unit),
-        `added_at` (UTC).
+        Columns: `recording` (short id), `name`, `sha256`, `visit`, `hours`, `meter_hours`,
+        `date` (datetime.date), `rpm` (as stated), `baseline`, `before`, `reading` (options of
+        `ingest.read`), `circumstances` (a dict, as stated), `unusable`, `speed_rpm` (as measured,
+        NaN if not found), `speed_standard_error_rpm`, `speed_spread_percent`, `method_version`,
+        `quality` (list of dicts: code, severity, message), `overall` (of dicts: name, band_hz,
+        value, unit), `added_at` (UTC).
         """
         with self._database.reading() as connection:
             filing.check_series(connection, series_id)

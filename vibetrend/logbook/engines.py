@@ -13,6 +13,7 @@ from vibetrend.errors import LogbookError
 from vibetrend.logbook import hours as engine_hours
 from vibetrend.logbook import schema
 from vibetrend.logbook.database import add_row
+from vibetrend.shell import typed
 
 
 @dataclass(frozen=True)
@@ -183,7 +184,7 @@ def none_begun(name: str, when: str) -> str:
     """Return the words for something that needs an installation where none had begun."""
     return (
         f"no installation on {name!r} had begun by {when}; start it: vibetrend installation start "
-        f"--engine {name} --date D --hours H (--as-found if the damper was fitted long ago)"
+        f"--engine {typed(name)} --date D --hours H (--as-found if the damper was fitted long ago)"
     )
 
 

@@ -9,10 +9,11 @@ import sqlalchemy as sa
 
 from vibetrend.logbook import schema
 from vibetrend.logbook.filing import IS_CURRENT, IS_NEWEST
+from vibetrend.logbook.hours import shown_then
 from vibetrend.logbook.recordings import among
 
-_NUMBERS = ["hours", "order", "amplitude", "standard_error", "floor", "rpm", "speed_rpm",
-            "speed_standard_error_rpm", "speed_spread_percent", "temperature_c",
+_NUMBERS = ["hours", "meter_hours", "order", "amplitude", "standard_error", "floor", "rpm",
+            "speed_rpm", "speed_standard_error_rpm", "speed_spread_percent", "temperature_c",
             "velocity_mm_s"]  # fmt: skip
 # What may be stated of the day and hinders a comparison where it differs, as `judge` knows it.
 _CIRCUMSTANCES = ["other_engine", "alternator_load", "lying", "shore_power"]
@@ -34,6 +35,7 @@ def recordings(connection: sa.Connection, series_id: int) -> pd.DataFrame:
         table.sha256,
         table.visit,
         table.hours,
+        shown_then(schema.recording).label("meter_hours"),
         table.date,
         table.rpm,
         table.baseline,
@@ -41,12 +43,15 @@ def recordings(connection: sa.Connection, series_id: int) -> pd.DataFrame:
         table.reading,
         table.tags.label("circumstances"),
         measurement.unusable,
-        measurement.speed_rpm,
-        _measured("$.speed.standard_error_rpm", "speed_standard_error_rpm"),
-        _measured("$.speed.spread_percent", "speed_spread_percent"),
+        # Where no speed was found, the stated one is kept in its place.
+        sa.case((_measured("$.speed.method") == "tag", None), else_=measurement.speed_rpm).label(
+            "speed_rpm"
+        ),
+        _measured("$.speed.standard_error_rpm").label("speed_standard_error_rpm"),
+        _measured("$.speed.spread_percent").label("speed_spread_percent"),
         measurement.method_version,
-        _measured("$.quality", "quality"),
-        _measured("$.overall", "overall"),
+        _measured("$.quality").label("quality"),
+        _measured("$.overall").label("overall"),
         table.added_at,
     )
     found = _table(connection, query.order_by(*_by_hours))
@@ -93,9 +98,9 @@ def newest_recording(connection: sa.Connection, series_id: int) -> int | None:
     return newest
 
 
-def _measured(path: str, name: str) -> sa.ColumnElement[Any]:
+def _measured(path: str) -> sa.ColumnElement[Any]:
     """Return a part of what a measurement found, by its path in the JSON form."""
-    return sa.func.json_extract(schema.measurement.c.result, path).label(name)
+    return sa.func.json_extract(schema.measurement.c.result, path)
 
 
 def _of(series_id: int, *columns: sa.ColumnElement[Any]) -> sa.Select[Any]:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vibetrend.orders.signal import Signal, between, prepare
+from vibetrend.orders.signal import LEAST_GAIN, Signal, between, prepare
 from vibetrend.orders.spectrum import fast_length, grid
 from vibetrend.recording import FloatArray, Recording
 
@@ -56,12 +56,14 @@ def amplitude_spectrum(
     Returns
     -------
     AmplitudeSpectrum or None
-        None where no piece holds enough samples.
+        None where no piece holds enough samples, or all of them hold one value only.
     """
     part, _ = between(recording, start_s, end_s)
     if part.count < _FEWEST:
         return None
     signal = prepare(part, top_hz=min(top_hz, part.mean_rate_hz / 2))
+    if len(signal.time) < _FEWEST:
+        return None
     top = min(top_hz, signal.nyquist_hz)
     length = min(piece_s, signal.duration)
     pieces = 1 + int(2 * (signal.duration - length) / length + 1e-9)  # each half over the next
@@ -73,7 +75,7 @@ def amplitude_spectrum(
         step, found = _power(signal, piece, float(begin), length, top)
         power = found if not used else power + found
         used += 1
-    if not used:
+    if not power.any():
         return None
     hertz: FloatArray = np.arange(len(power), dtype=float) * float(step)
     shown = hertz >= _LOWEST / length
@@ -115,7 +117,8 @@ def _power(
     count = min(int(top / step) + 1, size // 2)
     lines = np.fft.rfft(gridded.values, size)[:, :count]
     hertz: FloatArray = np.arange(count, dtype=float) * float(step)
-    lines /= gridded.gain(hertz)
+    # As for the orders: what the uncertainty of the times takes is given back.
+    lines /= gridded.gain(hertz) * np.maximum(signal.rounding_gain(hertz), LEAST_GAIN)
     # A sine of rms a has sqrt(2) a for amplitude, half of it at its own frequency.
     power: FloatArray = 2 * (np.abs(lines) ** 2).sum(axis=0) / window.sum() ** 2
     return step, power

@@ -14,7 +14,7 @@ from vibetrend.orders.folding import surely_folded, surely_follows
 from vibetrend.orders.lines import BREATHING_ORDERS
 from vibetrend.orders.motion import MOVING, Reference, ellipse, leaning, phases
 from vibetrend.orders.other_lines import mains_name
-from vibetrend.orders.signal import fold
+from vibetrend.orders.signal import LEAST_GAIN, fold
 from vibetrend.recording import FloatArray, Kind
 
 COLUMNS = [
@@ -25,7 +25,6 @@ COLUMNS = [
 ]  # fmt: skip
 
 _FALSE_VISIBLE = 1e-4  # chance that noise alone makes an order visible
-_LEAST_GAIN = 0.5  # of an amplitude left by rounded stamps; with less it is not to be had
 
 
 @dataclass(frozen=True, eq=False)
@@ -153,7 +152,7 @@ def _row(
     unit: str,
 ) -> dict[str, object]:
     signal, hertz = estimate.signal, float(estimate.hertz[row])
-    gain = max(signal.rounding_gain(hertz), _LEAST_GAIN)
+    gain = max(signal.rounding_gain(hertz), LEAST_GAIN)
     v = estimate.variance[row] / gain**2
     vector = estimate.fit.amplitude[row] / gain
     power = np.abs(vector) ** 2 / 2
@@ -239,7 +238,7 @@ def _errors(estimate: Estimate, mains: dict[int, str]) -> _Errors:
 def _why_not_visible(estimate: Estimate, row: int, hertz: float, axes: int) -> str | None:
     signal = estimate.signal
     above = f"above half the sampling rate, {signal.nyquist_hz:.0f} Hz"
-    if signal.rounding_gain(hertz) < _LEAST_GAIN:
+    if signal.rounding_gain(hertz) < LEAST_GAIN:
         return f"above what time stamps rounded to {1e3 * signal.stamp_step:g} ms can show"
     if estimate.fit.inflation[row] > INSEPARABLE:
         return f"shares its frequency with {_neighbour(estimate, row)}"

@@ -12,6 +12,9 @@ from vibetrend.recording import FloatArray, Recording
 HEARD_HZ = 3200.0
 """Checks of sound and overall levels look no higher, and orders hardly ever."""
 
+LEAST_GAIN = 0.5
+"""Of an amplitude left by rounded stamps; with less it is not to be had."""
+
 # Of the new rate, up to where the low-pass filter is flat to 1e-5; from 0.6 on it leaves 1e-5.
 _PASSBAND = 0.4
 _HALF = 16  # new samples that half the filter's length covers
@@ -38,12 +41,17 @@ class Signal:
         """Seconds covered, the last sample's own interval included."""
         return len(self.time) / self.rate
 
-    def rounding_gain(self, hertz: float) -> float:
+    @overload
+    def rounding_gain(self, hertz: float) -> float: ...
+    @overload
+    def rounding_gain(self, hertz: FloatArray) -> FloatArray: ...
+    def rounding_gain(self, hertz: float | FloatArray) -> float | FloatArray:
         """Return what the uncertainty of the times leaves of an amplitude: sinc(f step).
 
         The mean of exp(2 pi i f e) over errors e spread evenly over one step.
         """
-        return float(np.sinc(hertz * self.stamp_step))
+        found: float | FloatArray = np.sinc(hertz * self.stamp_step)
+        return found
 
 
 @overload

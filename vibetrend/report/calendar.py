@@ -17,6 +17,7 @@ from vibetrend.errors import VibetrendError
 from vibetrend.installation.renewal import SOON_DAYS, Renewal
 from vibetrend.installation.use import Reached
 from vibetrend.report import words
+from vibetrend.report.due import clock, counted_to
 from vibetrend.report.isolating import isolated
 from vibetrend.trend.advice import CAUTIONS
 
@@ -113,6 +114,7 @@ def _event(record: EngineRecord, entry: _Entry, made_at: dt.datetime) -> Event:
 
 def _planned(record: EngineRecord, today: dt.date) -> tuple[list[_Entry], list[str]]:
     """Return an engine's entries, and why others have none."""
+    today = counted_to(record, today)
     entries: list[_Entry] = []
     missing: list[str] = []
     for each in (_by_date, _by_hours, _checkup):
@@ -215,7 +217,7 @@ def _checkup(record: EngineRecord, today: dt.date) -> _Entry | str:
         key="check-up",
         date=max(reached.middle, today),
         title=title,
-        lines=[*said, "Same spot, same speed, warm, out of gear."],
+        lines=[*said, *clock(record), "Same spot, same speed, warm, out of gear."],
         alarms=CHECKUP_ALARMS,
     )
 

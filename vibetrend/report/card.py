@@ -3,26 +3,24 @@
 import base64
 import datetime as dt
 import math
-import re
-import shlex
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Any, Literal
+from dataclasses import dataclass, replace
+from typing import Any
 
 from vibetrend.checkup.records import EngineRecord, SeriesRecord
 from vibetrend.engine import Engine
 from vibetrend.engine.recording_speed import conflict_words, recording_speed
 from vibetrend.errors import VibetrendError
-from vibetrend.report.document import document
-from vibetrend.report.due import next_recording, renewal
+from vibetrend.report.document import CARD, Paper, document
+from vibetrend.report.due import clock, next_recording, renewal
 from vibetrend.report.isolating import isolated
 from vibetrend.report.link import Link
 from vibetrend.report.statement import Statement
 from vibetrend.report.words import circumstances, date, series_name
+from vibetrend.shell import typed
 from vibetrend.trend.gate import SPEED_BAND, WARM_BAND_C
 from vibetrend.trend.phrases import capital
 
-Paper = Literal["A4", "Letter"]
 PHOTO_SIDE = 1200  # pixels: 80 mm of paper at 300 to the inch, and some to look closer on a screen
 LONGEST_PLACE = 120  # characters: what fits beside the picture
 
@@ -128,6 +126,7 @@ def card(
     series = _series(record)
     info = None if series is None else series.info
     usual = {} if series is None else _usual(series)
+    due = renewal(record, made_on)
     rpm = record.engine.usual_rpm if info is None else info["speed_rpm"]
     command, left_out = _command(record.engine.name, info)
     return Card(
@@ -135,7 +134,7 @@ def card(
         vee=record.engine.layout == "vee",
         made_on=made_on,
         paper=paper,
-        renewal=renewal(record),
+        renewal=replace(due, text=" ".join([due.text, *clock(record)])),
         series=info,
         same={name: _shortened(text) for name, text in _words(info).items()},
         speed_rpm=rpm,
@@ -158,6 +157,7 @@ def html(one: Card) -> str:
     """Return a card as one self-contained HTML text without any script."""
     return document(
         "card.html.j2",
+        kind=CARD,
         interactive=False,
         styles=("card.css", f"card_{one.paper.lower()}.css"),
         title=f"Recording card: {isolated(one.engine)}",
@@ -294,25 +294,17 @@ def _steps(engine: Engine, info: dict[str, Any] | None, usual: dict[str, Any]) -
 
 def _command(name: str, info: dict[str, Any] | None) -> tuple[tuple[str, ...], bool]:
     """Return what to type, and whether position, device and condition are too long for that."""
+    ending = "wav" if info is not None and info["kind"] == "sound" else "csv"
     words = [
-        *("vibetrend", "add", "1.csv", "2.csv", "3.csv", "--engine", _typed(name)),
+        *("vibetrend", "add", *(f"{n}.{ending}" for n in (1, 2, 3)), "--engine", typed(name)),
         *("--rpm", "RPM", "--hours", "HOURS"),
     ]
     more = [
-        word for what, text in _words(info).items() if text for word in (f"--{what}", _typed(text))
+        word for what, text in _words(info).items() if text for word in (f"--{what}", typed(text))
     ]
     if len(" ".join([*words, *more])) > _LONGEST_COMMAND:
         return tuple(words), bool(more)
     return (*words, *more), False
-
-
-def _typed(text: str) -> str:
-    """Return a text as one word of a shell: in double quotes where every shell takes those."""
-    if re.fullmatch(r"[\w.,:+/-]+", text):
-        return text
-    if re.fullmatch(r"[\w.,:;+/()'&#°-][\w.,:;+/()'&#° -]*", text):
-        return f'"{text}"'
-    return shlex.quote(text)
 
 
 def _remarks(record: EngineRecord, info: dict[str, Any] | None, link: Link | None) -> Sequence[str]:

@@ -62,7 +62,7 @@ COLUMNS: Mapping[str, Mapping[str, Meaning]] = {
         "speed_rpm": ("rpm", "speed"),
         "epoch": ("", "how many works on the engine lie before it"),
         "baseline_kind": ("", "after-installation, or as-found: the damper was already there"),
-        "ended": ("", "the work that ended it"),
+        "ended": ("", "the work or the other damper that ended it"),
         "state": ("", "what was concluded"),
         "common_change_db": ("dB", "what all orders did together"),
         "common_state": ("", "what was concluded of that"),

@@ -1,7 +1,7 @@
 """The pen for pictures that need no script: SVG as wide as the page gives it.
 
 Places along the width are in percent and heights in pixels, so that a picture fits a phone, a
-screen and paper while its text keeps its size. Colours are classes of page.css.
+screen and paper while its text keeps its size. Colours are classes of drawn.css.
 """
 
 import math
@@ -73,8 +73,8 @@ def dots(
     points: Iterable[tuple[float, float]], height: float, radius: float, kind: str = "dots"
 ) -> Markup:
     """Return round dots of one size, as one element however many they are."""
-    # A piece of no length with round ends is a dot.
-    steps = "".join(f"M{x:.2f} {y:.1f}h0" for x, y in points)
+    # A piece of next to no length with round ends is a dot; one of none is an oval on paper.
+    steps = "".join(f"M{x:.2f} {y:.1f}h.01" for x, y in points)
     return _stretched(steps, height, kind, Markup(' stroke-width="{:g}"').format(2 * radius))
 
 
@@ -175,6 +175,11 @@ def ticks(low: float, high: float, count: int) -> list[float]:
     first = math.ceil((low + 0.04 * width) / step) * step
     values = [first + step * i for i in range(count + 2)]
     return [value for value in values if value <= high - 0.04 * width]
+
+
+def shortened(words: str, most: int) -> str:
+    """Return words as a picture has room for them; the tables have all of them."""
+    return words if len(words) <= most else f"{words[: most - 1]}…"
 
 
 def signed(db: float) -> str:

@@ -4,6 +4,7 @@ import datetime as dt
 
 from vibetrend.checkup.records import EngineRecord
 from vibetrend.installation import Renewal
+from vibetrend.installation.renewal import CLOCK
 from vibetrend.installation.use import Reached, Use
 from vibetrend.report.statement import Statement
 from vibetrend.report.words import RENEWAL_WORDS, date, hours, with_dates
@@ -11,25 +12,32 @@ from vibetrend.trend import phrases
 from vibetrend.trend.guidance import NEEDED
 
 _START = "Start the installation record, so that the damper's age is known: "
-_NEAR_DAYS = 500  # a range that begins nearer is told in months, others in thirds of years
+_NEAR_DAYS = 500  # a day nearer than this is told by its month, another by the third of its year
 
 
-def renewal(record: EngineRecord) -> Statement:
+def renewal(record: EngineRecord, today: dt.date) -> Statement:
     """Return when the damper is to be renewed, the earlier of hours and date named first."""
     found = record.renewal
     text = _due(found, record)
-    more = [] if record.installation_date is None else [
-        *_first(found),
-        *_counts(found, record),
-        *(with_dates(remark) for remark in found.remarks),
-    ]  # fmt: skip
+    fitted = record.installation_date is not None
+    told = [*_first(found, counted_to(record, today)), *_counts(found, record)] if fitted else []
     return Statement(
         label="Damper renewal",
         state=f"renewal-{found.state}",
         words=RENEWAL_WORDS.get(found.state, found.state),
         text=text,
-        more=tuple(more),
+        more=(*told, *(with_dates(remark) for remark in found.remarks)),
     )
+
+
+def counted_to(record: EngineRecord, today: dt.date) -> dt.date:
+    """Return the day that counts as now: today, unless something was entered of a later one."""
+    return max(today, record.latest_day or today)
+
+
+def clock(record: EngineRecord) -> list[str]:
+    """Return the remark that tells a day entered which has not come yet, where there is one."""
+    return [with_dates(each) for each in record.renewal.remarks if each.startswith(CLOCK)]
 
 
 def _due(found: Renewal, record: EngineRecord) -> str:
@@ -62,7 +70,7 @@ def _on_meter(value: float, record: EngineRecord) -> str:
     return f"{hours(value)} ({hours(value - record.meter_offset)} on the meter)"
 
 
-def _first(found: Renewal) -> list[str]:
+def _first(found: Renewal, today: dt.date) -> list[str]:
     """Return which comes first, how surely, and when the hours are reached."""
     both = found.due_date is not None and found.due_hours is not None
     said = []
@@ -73,7 +81,7 @@ def _first(found: Renewal) -> list[str]:
         said.append(name.format(surely) if name else "Which comes first cannot be told yet")
     reached, use = found.hours_reached, found.use
     if found.due_hours is not None and reached and use and found.due_hours > use.hours:
-        said.append(f"{per_year(use)}, {hours(found.due_hours)} come {between(reached, use.date)}")
+        said.append(f"{per_year(use)}, {hours(found.due_hours)} {_come(reached, today)}")
     return [": ".join(said[:1] + [_small(each) for each in said[1:]]) + "."] if said else []
 
 
@@ -83,21 +91,31 @@ def per_year(use: Use) -> str:
     return f"At the use so far, about {rate}\N{NO-BREAK SPACE}h a year ({low} to {high})"
 
 
-def between(reached: Reached, known_on: dt.date) -> str:
+def _come(reached: Reached, today: dt.date) -> str:
+    """Return when hours come; no day that has passed is told as one to come."""
+    if reached.early is None or reached.early > today:
+        return f"come {between(reached, today)}"
+    if reached.late is None:
+        return "may have come already"
+    if reached.late > today:
+        return f"may have come already, and come by {_about(reached.late, today)} at the latest"
+    return "have most likely come by now"
+
+
+def between(reached: Reached, today: dt.date) -> str:
     """Return a range of dates as rough as it is known."""
     if reached.early is None:
         return "not within the next 30 years"
-    near = (reached.early - known_on).days < _NEAR_DAYS
-    early = _about(reached.early, near)
+    early = _about(reached.early, today)
     if reached.late is None:
         return f"in {early} at the earliest"
-    late = _about(reached.late, near)
+    late = _about(reached.late, today)
     return f"in {early}" if late == early else f"between {early} and {late}"
 
 
-def _about(day: dt.date, near: bool) -> str:
+def _about(day: dt.date, today: dt.date) -> str:
     """Return a month, or which third of a year; seasons differ around the world."""
-    if near:
+    if (day - today).days < _NEAR_DAYS:
         return f"{day:%B %Y}"
     return f"{('early', 'mid', 'late')[(day.month - 1) // 4]} {day.year}"
 
@@ -116,9 +134,9 @@ def _counts(found: Renewal, record: EngineRecord) -> list[str]:
 
 
 def _doubts(found: Renewal) -> list[str]:
-    """Return the remarks on the damper itself, without those on how much it is used."""
+    """Return the remarks on the damper itself: not those on how much it is used, on the clock."""
     of_use = found.use.doubt if found.use else ""
-    return [remark for remark in found.remarks if remark != of_use]
+    return [each for each in found.remarks if each != of_use and not each.startswith(CLOCK)]
 
 
 def _small(text: str) -> str:
@@ -136,6 +154,7 @@ def next_recording(record: EngineRecord, made_on: dt.date) -> Statement | None:
     """Return when to record again, in hours and as a date guessed from past use."""
     due = record.status.get("next_recording_hours")
     now = record.status.get("hours")
+    today = counted_to(record, made_on)
     if due is None:
         return None
     if now is None or due <= now:
@@ -143,10 +162,10 @@ def next_recording(record: EngineRecord, made_on: dt.date) -> Statement | None:
         return Statement(label="Next check-up", state="next", words=words, text=text)
     text = f"That is {hours(due - now)} from the hours last known"
     reached = record.next_recording
-    if reached is not None and reached.middle is not None and reached.middle > made_on:
+    if reached is not None and reached.middle is not None and reached.middle > today:
         text += f", around {date(reached.middle)} if the engine runs as much as until now"
     more = []
-    if reached is not None and reached.late is not None and reached.late <= made_on:
+    if reached is not None and reached.late is not None and reached.late <= today:
         more.append("By the use so far these hours may have been reached: read the meter.")
     if record.meter_offset:
         more.append(f"The meter will show {hours(due - record.meter_offset)} then.")

@@ -79,7 +79,7 @@ def severity(state: str) -> int:
 
 def facts(series: SeriesRecord, of: EngineRecord) -> list[Fact]:
     """Return a fact for each row of the verdict: orders by number, then the others by name."""
-    due = _float(of.renewal.expected_hours)
+    due = math.nan if series.damper else _float(of.renewal.expected_hours)
     by_date = of.renewal.due_hours != of.renewal.expected_hours
     now = math.nan if series.history.empty else float(series.history["hours"].max())
     found = []

@@ -5,12 +5,14 @@ its value, so that light and dark follow the page.
 """
 
 import math
+from collections import defaultdict
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
 from vibetrend.checkup.records import OrderSpectrum
+from vibetrend.report.drawing import shortened
 from vibetrend.report.facts import Fact
 from vibetrend.report.histories import forecast_reach
 from vibetrend.report.levels import Levels
@@ -22,6 +24,7 @@ if TYPE_CHECKING:  # only the type
 
 Figure = dict[str, Any]
 _LETTER_PX = 8  # the widest of a tick's letters, about
+_LONGEST_HOVER = 24  # letters of a name under the pointer: a phone has room for no more
 
 
 def plain(words: object) -> str:
@@ -53,9 +56,9 @@ def history(
     ahead = forecast_reach(fact, levels)
     if ahead and not visits.empty:
         now = float(visits["hours"].iloc[-1])
-        traces += _fan(fact, now, float(visits["change_db"].iloc[-1]), ahead)
+        traces += _fan(fact, now, ahead)
     layout = base_layout("engine hours", "change against the baseline, dB", shapes)
-    layout["xaxis"]["tickformat"] = "d"
+    layout["xaxis"]["tickformat"] = "~f"
     high = max(reach[1], fact.limit_db + 0.9) if ahead else reach[1]
     layout["yaxis"] |= {"range": [reach[0], high], "dtick": 3 if high - reach[0] > 8 else 1}
     layout["annotations"] = [*_names(fact, high), *letters(marks)]
@@ -76,7 +79,7 @@ def together(levels: Levels, marks: Sequence[Mark] = ()) -> Figure:
         "line": {"color": "--ink", "width": 1.5},
     })  # fmt: skip
     layout = base_layout("engine hours", "all orders together, dB", uprights(marks))
-    layout["xaxis"]["tickformat"] = "d"
+    layout["xaxis"]["tickformat"] = "~f"
     layout["annotations"] = letters(marks)
     span = max(3.0, float(table["together_db"].abs().max()) + 0.5)
     layout["yaxis"] |= {"range": [-span, span]}
@@ -122,36 +125,34 @@ def checkup_map(found: Sequence[Fact], levels: Levels) -> Figure:
     columns = levels.visits.drop_duplicates("visit")
     places = {visit: place for place, visit in enumerate(columns["visit"])}
     hours = [f"{value:.0f}" for value in columns["hours"]]
-    points = [
-        (places[visit], row, db, plain(fact.name), is_usual(fact, db))
-        for row, fact in enumerate(found)
-        for visit, db in levels.changes(fact.feature, fact.order).items()
-    ]
+    points: dict[tuple[bool, bool], list[tuple[int, int, float]]] = defaultdict(list)
+    for row, fact in enumerate(found):
+        for visit, db in levels.changes(fact.feature, fact.order).items():
+            if math.isfinite(db):
+                points[db >= 0, is_usual(fact, db)].append((places[visit], row, float(db)))
+    # A trace for each look: plotly draws many points of one colour much sooner than of several.
     traces = [
         {
-            "type": "scatter", "mode": "markers", "name": name,
-            "x": [p[0] for p in mine], "y": [p[1] for p in mine],
-            "customdata": [[p[3], hours[p[0]], round(float(p[2]), 2)] for p in mine],
+            "type": "scatter", "mode": "markers", "name": "rise" if rises else "fall",
+            "x": [place for place, _, _ in mine], "y": [row for _, row, _ in mine],
+            "text": [_told(found[row], hours[place], db) for place, row, db in mine],
             "marker": {
-                "color": ["--quiet" if p[4] else color for p in mine],
-                "symbol": symbol, "opacity": 1, "line": {"width": 1.5},
-                "size": [round(2 * disc_radius(p[2]), 1) for p in mine],
+                **_marker("--quiet" if usual else "--far" if rises else "--low", 0,
+                          "circle" if rises else "circle-open"),
+                "opacity": 1, "size": [round(2 * disc_radius(db), 1) for _, _, db in mine],
             },
-            "hovertemplate": "%{customdata[0]} at %{customdata[1]} h: "
-            "%{customdata[2]:+.1f} dB<extra></extra>",
+            "hovertemplate": "%{text}<extra></extra>",
         }
-        for name, color, symbol, mine in (
-            ("rise", "--far", "circle", [p for p in points if p[2] >= 0]),
-            ("fall", "--low", "circle-open", [p for p in points if p[2] < 0]),
-        )
+        for (rises, usual), mine in sorted(points.items())
     ]  # fmt: skip
-    rows = [_shortened(fact.short) for fact in found]
+    rows = [shortened(fact.short, 18) for fact in found]
     left = 16 + _LETTER_PX * max(map(len, rows), default=0)
     layout = base_layout("engine hours at the check-up", "", [], left=left)
-    every = max(1, math.ceil(len(hours) / 9))
+    every = max(1, math.ceil(len(hours) / 5))  # more do not fit a phone
     layout["xaxis"] |= {
         "tickvals": list(range(0, len(hours), every)),
         "ticktext": hours[::every],
+        "tickangle": 0,
         "showgrid": False,
         "zeroline": False,
         "range": [-0.7, len(hours) - 0.3],
@@ -165,8 +166,8 @@ def checkup_map(found: Sequence[Fact], levels: Levels) -> Figure:
     return {"label": "all orders at all check-ups", "data": traces, "layout": layout}
 
 
-def _shortened(words: str) -> str:
-    return words if len(words) <= 18 else words[:17] + "…"
+def _told(fact: Fact, hours: str, db: float) -> str:
+    return f"{plain(shortened(fact.name, _LONGEST_HOVER))}<br>at {hours} h: {db:+.1f} dB"
 
 
 def _ground(fact: Fact, visits: pd.DataFrame) -> list[Figure]:
@@ -202,8 +203,9 @@ def _names(fact: Fact, high: float) -> list[Figure]:
     found = []
     if fact.limit_db <= high:
         found.append({
-            **words, "text": f"limit {fact.limit_db:+.1f} dB", "xref": "paper", "x": 1,
-            "xanchor": "right", "y": fact.limit_db, "yanchor": "bottom",
+            **words, "text": f"limit {fact.limit_db:+.1f} dB", "xref": "paper", "x": 0,
+            "xanchor": "left", "xshift": 4, "y": fact.limit_db, "yanchor": "bottom",
+            "bgcolor": "--paper", "borderpad": 0,  # an upright may cross it
         })  # fmt: skip
     if math.isfinite(fact.since_hours):
         found.append({
@@ -229,7 +231,8 @@ def letters(marks: Sequence[Mark]) -> list[Figure]:
     """Return the letter of each work, with what was done on hovering."""
     return [
         {
-            "text": f"<b>{one.letter}</b>", "hovertext": plain(one.name),
+            "text": f"<b>{one.letter}</b>",
+            "hovertext": plain(shortened(one.name, 2 * _LONGEST_HOVER)),
             "showarrow": False, "font": {"size": 13, "color": "--ink"},
             "x": one.hours, "xanchor": "left", "xshift": 2,
             "yref": "paper", "y": 0, "yanchor": "bottom",
@@ -238,9 +241,10 @@ def letters(marks: Sequence[Mark]) -> list[Figure]:
     ]  # fmt: skip
 
 
-def _fan(fact: Fact, now: float, level: float, ahead: float) -> list[Figure]:
-    """Return the range of ways to the limit, cut where the picture ends."""
+def _fan(fact: Fact, now: float, ahead: float) -> list[Figure]:
+    """Return the ways from the verdict's estimate to the limit, cut where the picture ends."""
     low, high = fact.hours_to_limit_low, fact.hours_to_limit_high
+    level = fact.change_db
     late = min(high, ahead) if math.isfinite(high) else ahead
     at_late = level + (fact.limit_db - level) * (late / high if math.isfinite(high) else 0.0)
     x = [now, now + low, now + late] + ([now + late] if at_late < fact.limit_db else [])

@@ -68,9 +68,10 @@ def large_history(
         parts.append(text(frame.x(value), 315, f"{value:.0f} h", "tick", "middle"))
     if fact.limit_db <= high:
         y = frame.y(fact.limit_db)
-        parts.append(text(99, y - 5, f"limit {fact.limit_db:+.1f} dB", "tick far", "end"))
+        # Clear of the scale, and of what is drawn near the present.
+        parts.append(text(16, y - 5, f"limit {fact.limit_db:+.1f} dB", "tick far"))
     if ahead and fact.limit_db <= high:
-        parts += _forecast(frame, fact, now, visits)
+        parts += _forecast(frame, fact, now)
     parts += _course(frame, fact, placements, visits, size=2.0)
     if math.isfinite(fact.since_hours):
         x = frame.x(fact.since_hours)
@@ -85,7 +86,7 @@ def together_history(levels: Levels, marks: Sequence[Mark] = ()) -> Markup:
     if used.empty:
         return Markup("")
     span = 3 * max(math.ceil(float(table["together_db"].abs().max()) / 3), 1)
-    frame = _hours_frame(levels, (-span, span), marks, height=260, bottom=26, left=7)
+    frame = _hours_frame(levels, (-span, span), marks, height=260, bottom=26, left=10)
     parts = [_rule(frame, db) for db in range(-span, span + 1, 3)]
     parts += work_lines(frame, marks)
     parts += [text(1, frame.y(db) - 4, f"{signed(db)} dB", "tick") for db in (-span, 0, span)]
@@ -205,10 +206,10 @@ def _joined(frame: Frame, table: pd.DataFrame, kind: str = "course") -> Markup:
     return course(points, frame.height, kind)
 
 
-def _forecast(frame: Frame, fact: Fact, now: float, visits: pd.DataFrame) -> list[Markup]:
-    """Return the way to the limit: an early, a likely and a late line."""
+def _forecast(frame: Frame, fact: Fact, now: float) -> list[Markup]:
+    """Return the way from the verdict's estimate to the limit: an early, a likely, a late line."""
     low, high = fact.hours_to_limit_low, fact.hours_to_limit_high
-    level = float(visits["change_db"].iloc[-1])
+    level = fact.change_db
     start = (frame.x(now), frame.y(level))
     parts = []
     for ahead in (low, fact.hours_to_limit, high):

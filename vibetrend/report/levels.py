@@ -64,7 +64,7 @@ def levels(history: pd.DataFrame, recordings: pd.DataFrame) -> Levels:
     if "visible" in table:
         table = table[table["visible"].astype(bool)]
     used = dict(zip(recordings["recording"], recordings["used"], strict=True))
-    table["used"] = [bool(used.get(name, False)) for name in table["recording"]]
+    table["used"] = table["recording"].map(lambda name: bool(used.get(name, False))).astype(bool)
     table["level_db"] = 20 * np.log10(table["amplitude"].astype(float))
     table["change_db"] = table["level_db"] - _baseline_db(table)  # (1)
     table = table[table["change_db"].notna()]

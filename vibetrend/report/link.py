@@ -1,5 +1,6 @@
 """The address of a page as a QR code to scan from paper."""
 
+import re
 from dataclasses import dataclass
 from urllib.parse import SplitResult, quote, urlsplit
 
@@ -10,6 +11,7 @@ from vibetrend.errors import VibetrendError
 
 LONGEST = 106  # bytes: version 6 at level M (ISO/IEC 18004), modules of 0.6 mm on the card
 _QUIET = 4  # modules of white around it, as ISO/IEC 18004 asks
+_PLACE = re.compile(r"(?:[\w-]+(?:\.[\w-]+)*\.?|\[[0-9a-fA-F:.]+\])(?::\d*)?", re.ASCII)
 _PLAIN = "%/:?#[]@!$&'()*+,;=~-._"  # what an address may hold as it is (RFC 3986)
 
 
@@ -39,7 +41,7 @@ def link(text: str, *, where: str) -> Link:
     Raises
     ------
     VibetrendError
-        If it is no such address, holds a password, or is too long to be scanned from paper.
+        If it is no such address, names a user, or is too long to be scanned from paper.
     """
     url = quote(text, safe=_PLAIN)
     _check(text, where)
@@ -60,10 +62,10 @@ def _check(text: str, where: str) -> None:
             f"{where}: {text!r} is no address of a page; write it as "
             f"http://192.168.1.20/main.html, with http, https or file"
         )
-    if parts.password is not None:
+    if "@" in parts.netloc:
         raise VibetrendError(
-            f"{where}: the address holds a password, which anyone could read off the card; leave "
-            f"it out"
+            f"{where}: the address names a user before the @, which anyone could read off the "
+            f"card and take for where it leads; leave that part out"
         )
 
 
@@ -79,5 +81,5 @@ def _split(text: str) -> SplitResult | None:
 def _leads_somewhere(parts: SplitResult) -> bool:
     if parts.scheme == "file":
         return parts.netloc in ("", "localhost") and len(parts.path) > 1
-    host = parts.hostname or ""
-    return parts.scheme in ("http", "https") and bool(host) and host.isascii()
+    place = parts.netloc.rpartition("@")[2]
+    return parts.scheme in ("http", "https") and _PLACE.fullmatch(place) is not None

@@ -1,11 +1,13 @@
 """The log of everything as the page shows it, and what it tells of the engine's hours."""
 
 import datetime as dt
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from vibetrend.checkup.records import EngineRecord, Happening
 from vibetrend.report.due import per_year
-from vibetrend.report.words import NOTHING, STATE_WORDS, date, fixed, hours, with_dates
+from vibetrend.report.isolating import isolating
+from vibetrend.report.words import NOTHING, STATE_WORDS, date, fixed, with_dates
 from vibetrend.trend.phrases import capital
 
 _KINDS = {
@@ -51,23 +53,33 @@ def log(record: EngineRecord) -> Log | None:
     if not record.happenings:
         return None
     texts = [
-        f"On {date(each.date)} the hour meter was changed: it showed {hours(each.meter_hours)} "
-        f"when the engine had run {hours(each.hours)}."
+        f"On {date(each.date)} the hour meter began anew at {_told(each.meter_hours)} h, when the "
+        f"engine had run {_told(each.hours)} h."
         for each in record.hours_log
         if each.what == "change"
     ]
     use = record.renewal.use
     if use is not None:
         texts.insert(0, f"{per_year(use)}, told {with_dates(use.told)}.")
+    apart = isolating(_names(record))
     return Log(
-        rows=[_row(each) for each in record.happenings],
+        rows=[_row(each, apart) for each in record.happenings],
         texts=texts,
         meter_differs=any(each.hours != each.meter_hours for each in record.happenings),
     )
 
 
-def _row(one: Happening) -> Row:
-    words = with_dates(one.words)
+def _names(record: EngineRecord) -> Iterator[str]:
+    """Give what a person called things, as it stands in the log's lines."""
+    for one in (*record.series, *record.earlier_series):
+        yield from (str(one.info[key] or "") for key in ("device", "position"))
+    past = [each.record for each in record.earlier_installations]
+    for its in (*past, record.installation_record):
+        yield from (each.name for each in its.readings) if its else ()
+
+
+def _row(one: Happening, apart: Callable[[str], str]) -> Row:
+    words = apart(with_dates(one.words))
     if one.states:
         *before, now = (STATE_WORDS.get(state, state) for state in one.states)
         was = f", before that: {before[0].lower()}" if before else ", judged for the first time"

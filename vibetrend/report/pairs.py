@@ -10,7 +10,7 @@ import pandas as pd
 
 from vibetrend.checkup.records import EngineRecord, OrderSpectrum, SeriesRecord
 from vibetrend.quantities import ShownUnits
-from vibetrend.report.shown import level
+from vibetrend.report.shown import level, unit_words
 from vibetrend.report.words import baseline_name, date, fixed
 from vibetrend.report.work import begun_by
 from vibetrend.trend import Comparison
@@ -87,7 +87,7 @@ def _pair(
         OrderSpectrum(
             order=orders["order"].to_numpy(float),
             amplitude=factor * orders[column].to_numpy(float),
-            unit=unit,
+            unit=unit_words(unit, series.info["kind"]),
             label=label,
         )
         for column, label in zip(("earlier", "later"), labels, strict=True)
@@ -106,7 +106,11 @@ def _in_shown(row: dict[str, Any], series: SeriesRecord, shown: ShownUnits) -> d
     """Return a row of the comparison with its levels and their `unit` as they are shown."""
     kept_in = unit_of(row["feature"], series.info["kind"], series.info["unit"])
     factor, unit = level(1.0, kept_in, shown)
-    return row | {name: factor * row[name] for name in ("earlier", "later")} | {"unit": unit}
+    return (
+        row
+        | {name: factor * row[name] for name in ("earlier", "later")}
+        | {"unit": unit_words(unit, series.info["kind"])}
+    )
 
 
 def _moved(found: Comparison) -> str:

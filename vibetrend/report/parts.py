@@ -9,6 +9,7 @@ from vibetrend.checkup.records import EngineRecord, SeriesRecord
 from vibetrend.quantities import ShownUnits
 from vibetrend.report import pairs, running, words, work
 from vibetrend.report import shown as in_shown
+from vibetrend.report.doubts import Doubt, doubts
 from vibetrend.report.facts import Fact, facts, severity
 from vibetrend.report.fitted.fitting import Fitting, earlier, fitting
 from vibetrend.report.glossary import used
@@ -58,13 +59,19 @@ class SeriesPart:
         return next((f for f in ranked if len(self.levels.of(f.feature, f.order)[1])), None)
 
     @property
+    def doubts(self) -> list[Doubt]:
+        """What was doubted about its recordings, each once, worst first."""
+        return doubts(self.recordings)
+
+    @property
     def contents(self) -> list[tuple[str, str]]:
         """The sheets that lead a reader through the series: anchor and name."""
+        drawn = self.featured is not None
         found = [
             ("changes", "Changes", bool(self.facts)),
-            ("history", "History", self.featured is not None),
-            ("spectrum", "Spectrum", self.record.latest is not None),
-            ("map", "All check-ups", self.featured is not None),
+            ("history", "History", drawn),
+            ("spectrum", "Spectrum", drawn and self.record.latest is not None),
+            ("map", "All check-ups", drawn),
             ("running", "Speed and overall values", bool(self.speed or self.overall)),
             ("numbers", "Numbers", bool(self.facts)),
             ("left-out", "Left out", True),
@@ -83,12 +90,18 @@ class EnginePart:
     statements: list[Statement]  # the first screen, an overdue renewal first
     series: list[SeriesPart]  # worst first
     ended: list[SeriesPart]  # by work, the latest first
+    before: list[SeriesPart]  # on the dampers before, the latest first
     work: list[work.Mark]
     advice: list[str]  # of the worst series, those told at once
     more_advice: list[str]  # the others
     fitting: Fitting | None  # the installation record; None where nothing was entered
     earlier: list[tuple[str, Fitting | None]]  # the dampers before, the latest first
     log: Log | None
+
+    @property
+    def every_series(self) -> list[SeriesPart]:
+        """All series, as they stand on the page."""
+        return [*self.series, *self.ended, *self.before]
 
     @property
     def small(self) -> list[Statement]:
@@ -121,6 +134,10 @@ def engine_part(
     series.sort(key=lambda part: severity(part.record.verdict.state), reverse=True)
     ended = [part for part in parts if part.record.ended]
     ended.sort(key=lambda part: int(part.record.info["epoch"]), reverse=True)
+    before = [
+        series_part(in_shown.series(one, shown), f"{name}-before-{i}", record, [], shown)
+        for i, one in enumerate(record.earlier_series, start=1)
+    ]
     advice = series[0].advice if series else []
     return EnginePart(
         id=name,
@@ -129,6 +146,7 @@ def engine_part(
         statements=statements(record, today, shown),
         series=series,
         ended=ended,
+        before=before,
         work=done,
         advice=advice[:FIRST_ADVICE],
         more_advice=advice[FIRST_ADVICE:],
@@ -174,11 +192,14 @@ def _recordings(record: SeriesRecord) -> list[dict[str, Any]]:
     for row in newest_first.to_dict(orient="records"):
         verdict = judged.get(row["recording"], {})
         why_not = verdict.get("why_not")
+        quality = row["quality"] if isinstance(row["quality"], list) else []
+        faults = [note["message"] for note in quality if note["severity"] == "unusable"]
+        unusable = f"cannot be used: {' '.join(faults)}" if faults else ""
         more = {
             "used": bool(verdict.get("used", False)),
-            "why_not": why_not if isinstance(why_not, str) else "",
+            "why_not": why_not if isinstance(why_not, str) else unusable,
             "circumstances": words.circumstances(row.get("circumstances") or {}),
-            "quality": row["quality"] if isinstance(row["quality"], list) else [],
+            "quality": quality,
         }
         rows.append({str(key): value for key, value in (row | more).items()})
     return rows

@@ -21,6 +21,7 @@ from vibetrend.report.drawing import (
     line,
     mark,
     picture,
+    shortened,
     signed,
     text,
     ticks,
@@ -31,14 +32,20 @@ from vibetrend.report.levels import Levels
 if TYPE_CHECKING:  # only the type
     from vibetrend.orders import Spectrogram
 
+_A_HAIR = 0.05  # dB: a limit of twice, 6.02 dB, stands on the strip's last line, 6 dB
+
 # The change of each order: one strip for each row of a table, on a common scale
 
 
 def change_span(found: Sequence[Fact], latest: Iterable[float] = ()) -> float:
-    """Return the dB that the strips reach to either side: whole steps of 3 dB."""
+    """Return the dB that the strips reach to either side: whole steps of 3 dB.
+
+    Once an order has moved, its limit is within reach.
+    """
     values = [*latest, *(fact.change_db for fact in found)]
     reach = [abs(db) + 0.5 for db in values if math.isfinite(db)]
     reach += [f.band_db for f in found if math.isfinite(f.scatter_db)]
+    reach += [f.limit_db - _A_HAIR for f in found if f.moved and math.isfinite(f.limit_db)]
     return 3 * max(math.ceil(max(reach, default=3) / 3), 1)
 
 
@@ -53,7 +60,7 @@ def change_strip(fact: Fact, span: float, latest_db: float, height: float = 26) 
         line(frame.x(db), 0, frame.x(db), height, "zero" if db == 0 else "grid")
         for db in range(-int(span), int(span) + 1, 3)
     ]
-    if fact.limit_db <= span:
+    if fact.limit_db <= span + _A_HAIR:
         parts.append(line(frame.x(fact.limit_db), 0, frame.x(fact.limit_db), height, "limit"))
     if math.isfinite(fact.scatter_db):
         reach = fact.band_db
@@ -121,7 +128,9 @@ def checkup_map(found: Sequence[Fact], levels: Levels) -> Markup:
     discs: dict[tuple[str, float], list[tuple[float, float]]] = defaultdict(list)
     for row, fact in enumerate(rows):
         y = top + step * (row + 0.5)
-        parts.append(text(0, y + 4, _shortened(fact.short), "tick far" if fact.moved else "tick"))
+        parts.append(
+            text(0, y + 4, shortened(fact.short, 12), "tick far" if fact.moved else "tick")
+        )
         parts.append(line(frame.left - 2, y, 100, y, "grid"))
         changes = levels.changes(fact.feature, fact.order)
         for place, visit in enumerate(columns["visit"]):
@@ -155,10 +164,6 @@ def disc_radius(change_db: float) -> float:
 def is_usual(fact: Fact, change_db: float) -> bool:
     """Return whether a change lies inside the band of usual scatter."""
     return abs(change_db) <= fact.band_db
-
-
-def _shortened(words: str) -> str:
-    return words if len(words) <= 12 else words[:11] + "…"
 
 
 # The latest recording over time
@@ -212,13 +217,12 @@ def spectrum(latest: OrderSpectrum, reference: OrderSpectrum | None) -> Markup:
     far = max(float(one.order.max()) for one in shown)
     frame = Frame(
         low_x=0, high_x=far * 1.02, low_y=bottom, high_y=max(top, bottom + 1),
-        height=260, bottom=26, left=8,
+        height=260, bottom=26, top=22, left=14,
     )  # fmt: skip
-    parts = []
+    parts = [text(99, 11, f"{latest.unit} rms", "tick", "end")]
     for decade in range(bottom, top + 1):
         parts.append(line(0, frame.y(decade), 100, frame.y(decade), "grid"))
-        words = f"{10.0**decade:g} {latest.unit}"
-        parts.append(text(1, frame.y(decade) - 4, words, "tick"))
+        parts.append(text(0.5, frame.y(decade) - 4, f"{10.0**decade:g}", "tick"))
     for value in ticks(0, far * 1.02, 12 if far > 4 else 4):
         parts.append(text(frame.x(value), 255, f"{value:g}", "tick", "middle"))
     form = Markup('<circle class="{}" cx="{:.2f}%" cy="{:.1f}" r="{:g}"/>')

@@ -16,7 +16,7 @@ from vibetrend.quantities import ShownUnits
 from vibetrend.report.drawing import Frame, course, cross, dots, line, picture, spans, text, ticks
 from vibetrend.report.figures import Figure, base_layout, letters, listed, plain, uprights
 from vibetrend.report.histories import work_lines
-from vibetrend.report.shown import level
+from vibetrend.report.shown import level, unit_words
 from vibetrend.report.work import Mark
 
 _NEAR = 0.1  # how far, relative, from the recorded speeds the fast idle may lie to be drawn
@@ -83,7 +83,8 @@ def overall(record: SeriesRecord, used: set[str], shown: ShownUnits) -> list[Cou
             if each["value"] is not None:
                 value, unit = level(float(each["value"]), each["unit"], shown)
                 low, high = each["band_hz"]
-                rows.setdefault((each["name"], low, high, unit), {})[place] = value
+                named = unit_words(unit, record.info["kind"])
+                rows.setdefault((each["name"], low, high, named), {})[place] = value
     return [
         Course(
             name=name,
@@ -124,12 +125,14 @@ def still(one: Course, marks: Sequence[Mark] = ()) -> Markup:
     hours = [*one.table["hours"], *(mark.hours for mark in marks)]
     frame = Frame(
         low_x=min(hours), high_x=max(hours), low_y=low, high_y=high,
-        height=_HEIGHT, bottom=26, left=16, right=2.5,
+        height=_HEIGHT, bottom=26, top=18, left=14, right=2.5,
     )  # fmt: skip
-    parts = [line(0, frame.y(0), 100, frame.y(0), "zero")] if one.from_zero else []
-    for value in ticks(low, high, 4):
+    parts = [text(99, 11, one.unit, "tick", "end")]
+    if one.from_zero:
+        parts.append(line(0, frame.y(0), 100, frame.y(0), "zero"))
+    for value in ticks(low, high, 6):
         parts.append(line(0, frame.y(value), 100, frame.y(value), "grid"))
-        parts.append(text(0.5, frame.y(value) - 4, f"{value:g} {one.unit}", "tick"))
+        parts.append(text(0.5, frame.y(value) - 4, f"{value:g}", "tick"))
     for value in ticks(frame.low_x, frame.high_x, 5):
         parts.append(text(frame.x(value), _HEIGHT - 5, f"{value:.0f} h", "tick", "middle"))
     parts += work_lines(frame, marks)
@@ -225,6 +228,6 @@ def figure(one: Course, marks: Sequence[Mark] = ()) -> Figure:
             "y0": one.reference, "y1": one.reference,
             "line": {"color": "--steel", "width": 1, "dash": "longdash"},
         })  # fmt: skip
-    layout["xaxis"]["tickformat"] = "d"
+    layout["xaxis"]["tickformat"] = "~f"
     layout["yaxis"] |= {"range": list(_reach(one)), "zeroline": False, "nticks": 5}
     return {"label": one.name, "data": traces, "layout": layout}

@@ -1,12 +1,13 @@
 """With what each series was read, measured and judged, for the page's last section."""
 
+import datetime as dt
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from vibetrend.report.parts import EnginePart, SeriesPart
-from vibetrend.report.words import count, date, fixed, series_name
+from vibetrend.report.words import NOTHING, count, date, fixed, series_name
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -25,15 +26,13 @@ class Used:
 def settings_used(engines: Sequence[EnginePart]) -> list[Used]:
     """Return a row for each series of each engine."""
     return [
-        _of(part, engine.record.engine.name)
-        for engine in engines
-        for part in (*engine.series, *engine.ended)
+        _of(part, engine.record.engine.name) for engine in engines for part in engine.every_series
     ]
 
 
 def method_versions(engines: Sequence[EnginePart]) -> str:
     """Return the method versions of all recordings, e.g. ``1, 2``; empty where there are none."""
-    tables = [p.record.recordings for e in engines for p in (*e.series, *e.ended)]
+    tables = [p.record.recordings for e in engines for p in e.every_series]
     found = {version for table in tables for version in table["method_version"]}
     return ", ".join(str(version) for version in sorted(found))
 
@@ -49,10 +48,18 @@ def _of(part: SeriesPart, engine: str) -> Used:
         series=series_name(part.record.info),
         method=", ".join(str(one) for one in sorted(set(table["method_version"]))),
         reading=reading_words(table["reading"]),
-        baseline=f"{count(len(days), 'day')}, {date(days[0])} to {date(days[-1])}" if days else "–",
-        limit=", ".join(f"{fixed(one, 1, sign=True)} dB" for one in limits) or "–",
-        scatter=f"±{min(scatter):.1f} to ±{max(scatter):.1f} dB" if scatter else "–",
+        baseline=_days(days),
+        limit=", ".join(f"{fixed(one, 1, sign=True)} dB" for one in limits) or NOTHING,
+        scatter=f"±{min(scatter):.1f} to ±{max(scatter):.1f} dB" if scatter else NOTHING,
     )
+
+
+def _days(days: Sequence[dt.date]) -> str:
+    """Return how many days, and from when to when."""
+    if not days:
+        return NOTHING
+    span = " to ".join(map(date, dict.fromkeys((days[0], days[-1]))))
+    return f"{count(len(days), 'day')}, {span}"
 
 
 def reading_words(options: Iterable[dict[str, Any]]) -> str:
@@ -62,7 +69,7 @@ def reading_words(options: Iterable[dict[str, Any]]) -> str:
         said = ", ".join(f"{key.replace('_', ' ')} {_value(value)}" for key, value in one.items())
         told[said or "as the files say"] = told.get(said or "as the files say", 0) + 1
     if len(told) < 2:
-        return "".join(told) or "–"
+        return "".join(told) or NOTHING
     return "; ".join(f"{said} ({count(number, 'file')})" for said, number in told.items())
 
 

@@ -24,24 +24,24 @@ def level(value: float, kept_in: str, shown: ShownUnits) -> tuple[float, str]:
 
 def unit_words(name: str, kind: str) -> str:
     """Return a unit as a reader knows it: a plain number is a share of full scale, or unknown."""
-    if name != "1":
-        return name
-    return "of full scale" if kind == "sound" else "own unit"
+    if name == "1":
+        return "of full scale" if kind == "sound" else "own unit"
+    return name.replace("^2", "²")
 
 
-def spectrum(one: OrderSpectrum | None, shown: ShownUnits) -> OrderSpectrum | None:
-    """Return an order spectrum in the unit that is shown."""
+def spectrum(one: OrderSpectrum | None, kind: str, shown: ShownUnits) -> OrderSpectrum | None:
+    """Return an order spectrum in the unit that is shown; `kind` is what was recorded."""
     if one is None:
         return None
     factor, name = level(1.0, one.unit, shown)
-    return replace(one, amplitude=factor * one.amplitude, unit=name)
+    return replace(one, amplitude=factor * one.amplitude, unit=unit_words(name, kind))
 
 
 def series(one: SeriesRecord, shown: ShownUnits) -> SeriesRecord:
     """Return a series whose pictures have the unit that is shown."""
-    return replace(
-        one, latest=spectrum(one.latest, shown), reference=spectrum(one.reference, shown)
-    )
+    kind = one.info["kind"]
+    latest, reference = (spectrum(each, kind, shown) for each in (one.latest, one.reference))
+    return replace(one, latest=latest, reference=reference)
 
 
 def side_by_side(found: SideBySide, shown: ShownUnits) -> SideBySide:
@@ -52,8 +52,12 @@ def side_by_side(found: SideBySide, shown: ShownUnits) -> SideBySide:
             level(value, kept_in, shown)[0]
             for value, kept_in in zip(table[name], table["unit"], strict=True)
         ]
-    table["unit"] = [level(1.0, kept_in, shown)[1] for kept_in in table["unit"]]
-    return replace(found, table=table, unit=level(1.0, found.unit, shown)[1])
+
+    def named(kept_in: str) -> str:
+        return unit_words(level(1.0, kept_in, shown)[1], found.info["kind"])
+
+    table["unit"] = table["unit"].map(named)
+    return replace(found, table=table, unit=named(found.unit))
 
 
 def recording(one: RecordingRecord, shown: ShownUnits) -> RecordingRecord:

@@ -30,6 +30,7 @@ from vibetrend.trend.advice import BLIND, CAUTIONS
 from vibetrend.trend.phrases import capital
 
 _AS_KEPT = ShownUnits()
+_UNCONFIRMED = "Not confirmed yet."
 
 
 def statements(
@@ -45,7 +46,7 @@ def statements(
         if one.info["manner"] == "steady"
     ]
     said = [of_all(steady, record), resonance([fact for _, told in found for fact in told])]
-    due = renewal(record)
+    due = renewal(record, today)
     said.insert(0 if due.state == "renewal-overdue" else 2, due)
     beside = [next_recording(record, today), installation(record, shown)]
     return [*said, *(one for one in beside if one is not None)]
@@ -72,32 +73,37 @@ def idle_trend(series: SeriesRecord, found: Sequence[Fact], of: EngineRecord) ->
     """Return what the verdict says, in the order: which, how far, since when, until when."""
     verdict = series.verdict
     named = sorted((fact for fact in found if fact.moved), key=lambda f: f.rank, reverse=True)
-    visits = series.recordings["visit"].nunique() if len(series.recordings) else 0
+    shift = fixed(verdict.common_change_db, 1, sign=True)
+    together = f"All orders together stand {shift} dB from {baseline_name(series)}"
     more: list[str] = []
     match verdict.state:
         case "no-baseline":
             text = "There is nothing to compare with yet."
         case "learning":
-            so_far = f"{count(visits, 'check-up')} so far"
+            has = count(int(series.recordings["visit"].nunique()), "check-up")
             text = (
-                f"{so_far}, all of {baseline_name(series)}. Later check-ups are compared with it; "
-                f"the more complete it is, the sooner a change is told."
+                f"{capital(baseline_name(series))} has {has} so far. Later check-ups are compared "
+                f"with it; the more complete it is, the sooner a change is told."
             )
+        case "no-change-seen" if series.recordings["baseline"].all():
+            text = f"{capital(baseline_name(series))} is complete. {_nothing_since(series)}"
         case "no-change-seen":
             text = "No order has moved beyond what check-ups usually differ by."
             more += _largest(found)
         case "all-moved":
-            shift = fixed(verdict.common_change_db, 1, sign=True)
             stand = (
                 f"Many orders moved away from {baseline_name(series)} at one time, each its own way"
                 if verdict.each_its_own_way
-                else f"All orders together stand {shift} dB from {baseline_name(series)}"
+                else together
             )
             text = f"{stand}, which speaks of the phone, its spot or the mounts, not of one part."
         case "record-again":
-            text = "The latest recording cannot be used: take it again."
+            text = "A recording of the latest check-up looks wrong: take it again."
+        case "another-day":
+            jumped = verdict.common_state == "another-day"
+            text = f"{together}. {_UNCONFIRMED}" if jumped else _UNCONFIRMED
         case _:
-            text = "Not confirmed yet." if verdict.state == "another-day" else ""
+            text = ""
     for fact in named[:1]:
         text = f"{capital(moved(fact))}: {beyond(fact)}. {text}".strip()
         more += [line for line in (smallness(fact), since(fact), until_limit(fact)) if line]
@@ -118,6 +124,12 @@ def idle_trend(series: SeriesRecord, found: Sequence[Fact], of: EngineRecord) ->
         text=text,
         more=tuple(more),
     )
+
+
+def _nothing_since(series: SeriesRecord) -> str:
+    if series.ended:
+        return "There was no check-up after it."
+    return "There is no check-up after the baseline yet; the next one is compared with it."
 
 
 def _told_of_before(series: SeriesRecord, of: EngineRecord) -> list[str]:

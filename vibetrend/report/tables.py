@@ -78,7 +78,7 @@ def _cell(value: Any) -> str:
         return repr(value) if math.isfinite(value) else ""
     if value is None or value is pd.NaT:
         return ""
-    if isinstance(value, dt.date | dt.datetime):
+    if isinstance(value, dt.date):
         return value.isoformat()
     text = str(value)
     return f"'{text}" if text.startswith(_FORMULAS) else text
@@ -96,13 +96,12 @@ def _each(
     engines: Iterable[EngineRecord], rows: Callable[[SeriesRecord], Iterator[Row]]
 ) -> Iterator[Row]:
     for record in engines:
-        for one in record.series:
-            begin = {**_since(record), "series": one.info["id"]}
+        for one in (*record.series, *record.earlier_series):
+            since = one.damper.date if one.damper else record.installation_date
+            begin = {
+                "engine": record.engine.name, "damper_since": since, "series": one.info["id"],
+            }  # fmt: skip
             yield from ({**begin, **row} for row in rows(one))
-
-
-def _since(record: EngineRecord) -> dict[str, Any]:
-    return {"engine": record.engine.name, "damper_since": record.installation_date}
 
 
 def _series(one: SeriesRecord) -> Iterator[Row]:
@@ -232,7 +231,8 @@ def _reading(each: Reading, kept: Record, engine: str) -> Row:
 def _work(record: EngineRecord) -> Iterator[Row]:
     for each in record.work:
         yield {
-            **_since(record),
+            "engine": record.engine.name,
+            "damper_since": record.installation_date,
             "date": each.date,
             "hours": each.hours,
             "what": each.what,

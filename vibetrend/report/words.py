@@ -9,6 +9,7 @@ from markupsafe import Markup
 
 from vibetrend.checkup.records import OrderSpectrum, SeriesRecord
 from vibetrend.report.facts import Fact
+from vibetrend.report.isolating import isolated
 from vibetrend.trend import phrases
 from vibetrend.trend.evidence import GRADUAL, SUDDEN
 
@@ -36,7 +37,8 @@ NOTHING = "–"
 
 def series_name(info: dict[str, Any]) -> str:
     """Return what sets a series apart, e.g. ``front cover · phone · acceleration``."""
-    parts = [str(info.get(key) or "") for key in ("position", "device", "kind", "condition")]
+    names = ("position", "device", "kind", "condition")
+    parts = [isolated(str(info.get(name) or "")) for name in names]
     speed = info.get("speed_rpm")
     manner = str(info.get("manner") or "steady")
     ran = manner if speed is None else f"{manner} at {speed:.0f} rpm"
@@ -96,6 +98,14 @@ def number(value: Any, digits: int = 0, *, sign: bool = False) -> Markup:
         return Markup("never")
     form = Markup('<data value="{}">{}</data>')
     return form.format(repr(float(value)), fixed(float(value), digits, sign=sign))
+
+
+def share(percent: float) -> Markup:
+    """Return a chance in per cent for a table: no forecast knows certainty; NaN gives a dash."""
+    if math.isnan(percent):
+        return Markup(NOTHING)
+    told = "<1" if percent < 1 else ">99" if percent > 99 else fixed(percent, 0)
+    return Markup('<data class="share" value="{}">{}</data>').format(repr(float(percent)), told)
 
 
 def rounded(value: Any, digits: int = 0, *, sign: bool = False) -> str:

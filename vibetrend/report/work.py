@@ -8,6 +8,8 @@ from string import ascii_uppercase
 from vibetrend.checkup.records import EngineRecord, SeriesRecord, Work
 from vibetrend.report.words import date, hours
 
+_DAMPER = "D"
+_LETTERS = ascii_uppercase.replace(_DAMPER, "")
 _FAR = 0.25  # of a history's length: a work further outside is not drawn at it
 
 
@@ -39,14 +41,14 @@ def marks(record: EngineRecord) -> list[Mark]:
     """
     found: list[Mark] = []
     for _, works in groupby(record.work, key=lambda work: (work.date, work.hours)):
-        turn, place = divmod(len(found), len(ascii_uppercase))
-        letter = ascii_uppercase[place] + (str(turn + 1) if turn else "")
+        turn, place = divmod(len(found), len(_LETTERS))
+        letter = _LETTERS[place] + (str(turn + 1) if turn else "")
         found.append(Mark(letter=letter, works=tuple(works)))
     return found
 
 
 def fitted(record: EngineRecord) -> list[Mark]:
-    """Return the mark of the damper's first day, lettered 0; none where it is not known."""
+    """Return the mark of the damper's first day, lettered D; none where it is not known."""
     if record.installation_date is None or record.installation_hours is None:
         return []
     begun = Work(
@@ -55,7 +57,7 @@ def fitted(record: EngineRecord) -> list[Mark]:
         what="damper found in place" if record.as_found else "damper fitted",
         note="",
     )
-    return [Mark(letter="0", works=(begun,))]
+    return [Mark(letter=_DAMPER, works=(begun,))]
 
 
 def beside(found: Sequence[Mark], series: SeriesRecord) -> list[Mark]:
@@ -68,13 +70,23 @@ def beside(found: Sequence[Mark], series: SeriesRecord) -> list[Mark]:
 
 
 def begun_by(record: EngineRecord, series: SeriesRecord) -> Mark | None:
-    """Return the work that a series began with; None where it began with the damper."""
+    """Return the work that a series began with; None where it began with the damper.
+
+    None for one of an earlier damper too: of that one's work no more is told than what ended it.
+    """
     epoch = int(series.info["epoch"])
-    return marks(record)[epoch - 1] if epoch else None
+    return marks(record)[epoch - 1] if epoch and series.damper is None else None
 
 
 def ended_by(record: EngineRecord, series: SeriesRecord) -> Mark | None:
-    """Return the work that ended a series; None for a present one."""
+    """Return the work that ended a series; None for a present one.
+
+    One of an earlier damper ended with that, whatever else had ended it before.
+    """
+    damper = series.damper
+    if damper is not None:
+        other = Work(date=damper.until, hours=damper.until_hours, what="change of damper", note="")
+        return Mark(letter="", works=(other,))
     return marks(record)[int(series.info["epoch"])] if series.ended else None
 
 

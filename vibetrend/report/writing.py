@@ -1,15 +1,25 @@
-"""Writing a file that is ours: whole or not at all, and never over a foreign one."""
+"""Writing files that are ours: all of them or none, and never over a foreign one."""
 
+import hashlib
 import os
+import re
 import tempfile
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 from vibetrend.errors import VibetrendError
 
+OF_ALL = "engines"
+"""Name of the page of all engines; no engine's own page gets it."""
+
 _SIGNED_WITHIN = 2000  # bytes: where a file of ours names what it is
+_HASH_DIGITS = 8
+_ORDINARY = re.compile(r"(?!-)[\w-]+")
+# Devices of Windows, which no file there can be named after.
+_TAKEN = re.compile(rf"con|prn|aux|nul|(com|lpt)[0-9¹²³]|{OF_ALL}|demo", re.IGNORECASE)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -19,6 +29,8 @@ class Kind:
     name: str  # e.g. "page"
     signature: bytes  # what every file of ours begins with, soon or at once
     option: str  # where another name is chosen
+    others: bytes = b""  # what a file of ours of any kind near to this begins with
+    earlier: bytes = b""  # the signature that earlier versions gave this kind
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -31,68 +43,105 @@ class File:
 
 
 def write_all(files: Sequence[File]) -> None:
-    """Write files; none of them where another file has the name of one.
+    """Write files and their folders, all or none; older ones of ours are replaced, no other file.
 
     Raises
     ------
     VibetrendError
-        If that is so, or one cannot be written.
+        If one cannot be written, another file has its name, or two files have one name.
     """
-    for each in files:
-        try:
-            _refuse_a_foreign_file(each.path, each.kind)
-        except OSError as error:
-            raise _not_written(each.path, each.kind, error) from error
-    for each in files:
-        write(each.path, each.content, each.kind)
+    # A link stays one: what it leads to is written.
+    targets = [Path(os.path.realpath(each.path)) for each in files]
+    with ExitStack() as unfinished:
+        finished: list[Path] = []
+        for at, (each, target) in enumerate(zip(files, targets, strict=True)):
+            if target in targets[:at]:
+                raise VibetrendError(
+                    f"{each.path}: two files cannot have one name; choose another "
+                    f"{each.kind.option}"
+                )
+            with _explained(each):
+                _refuse_what_is_not_ours(each, target)
+        for each, target in zip(files, targets, strict=True):
+            with _explained(each):
+                temporary = _beside(target, each.content)
+            unfinished.callback(temporary.unlink, missing_ok=True)
+            finished.append(temporary)
+        for each, target, temporary in zip(files, targets, finished, strict=True):
+            with _explained(each):
+                temporary.replace(target)
 
 
 def file_name(name: str, *, longest: int = 80) -> str:
-    """Return a name that any file system takes, of at most so many bytes."""
-    plain = unicodedata.normalize("NFC", name)
-    kept = "".join(each if each.isalnum() or each in "-_" else "_" for each in plain)
-    return kept.encode()[:longest].decode(errors="ignore")
+    """Return a name that any file system takes, of at most so many bytes.
 
-
-def write(target: Path, content: bytes, kind: Kind) -> None:
-    """Write a file, its folder too; an older one of ours is replaced, no other file.
-
-    Raises
-    ------
-    VibetrendError
-        If it cannot be written, or another file has that name.
+    Letters, digits, ``-`` and ``_`` stay as they are. Wherever anything has to be altered, a short
+    hash of the name goes behind it, so that no two names become one.
     """
-    temporary: str | None = None
+    plain = unicodedata.normalize("NFC", name)
+    ordinary = plain == name and _ORDINARY.fullmatch(name) and not _TAKEN.fullmatch(name)
+    if ordinary and len(name.encode()) <= longest:
+        return name
+    kept = re.sub(r"(?:[^\w-]|_)+", "_", plain).strip("-_")
+    begins = kept.encode()[: longest - _HASH_DIGITS - 1].decode(errors="ignore")
+    digest = hashlib.sha256(name.encode(errors="surrogatepass")).hexdigest()
+    return f"{begins}-{digest[:_HASH_DIGITS]}".lstrip("-")
+
+
+def known(path: Path, signature: bytes) -> bool:
+    """Return whether a file can be read and begins with a signature, soon or at once."""
     try:
-        _refuse_a_foreign_file(target, kind)
-        target.parent.mkdir(parents=True, exist_ok=True)
-        handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name[:40]}.")
+        return path.is_file() and signature in _head(path)
+    except OSError:
+        return False
+
+
+def _head(path: Path) -> bytes:
+    with path.open("rb") as file:
+        return file.read(_SIGNED_WITHIN)
+
+
+def _beside(target: Path, content: bytes) -> Path:
+    """Return a new file in the target's folder that holds the content."""
+    target.parent.mkdir(parents=True, exist_ok=True)
+    handle, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name[:40]}.")
+    try:
         with os.fdopen(handle, "wb") as file:
             file.write(content)
             file.flush()
             os.fsync(file.fileno())
-        Path(temporary).chmod(0o644)
-        Path(temporary).replace(target)
-    except OSError as error:
-        if temporary is not None:
-            Path(temporary).unlink(missing_ok=True)
-        raise _not_written(target, kind, error) from error
+        Path(name).chmod(0o644)
+    except BaseException:
+        Path(name).unlink(missing_ok=True)
+        raise
+    return Path(name)
 
 
-def _not_written(target: Path, kind: Kind, error: OSError) -> VibetrendError:
-    return VibetrendError(
-        f"{target}: the {kind.name} cannot be written ({error.strerror or error}); choose "
-        f"another {kind.option}, in a folder that may be written to"
+def _refuse_what_is_not_ours(each: File, target: Path) -> None:
+    if not target.exists():
+        return
+    if not target.is_file():  # to replace a device would harm the computer
+        raise VibetrendError(
+            f"{each.path}: a folder or a device, no file; choose another {each.kind.option}"
+        )
+    head, kind = _head(target), each.kind
+    if not head or any(sign and sign in head for sign in (kind.signature, kind.earlier)):
+        return
+    if kind.others and kind.others in head:
+        what = f"a {kind.name} of another kind"
+    else:
+        what = f"a file that is no {kind.name} of vibetrend"
+    raise VibetrendError(
+        f"{each.path}: {what} has this name and is left alone; choose another {kind.option}"
     )
 
 
-def _refuse_a_foreign_file(target: Path, kind: Kind) -> None:
-    if not target.is_file():
-        return
-    with target.open("rb") as file:
-        head = file.read(_SIGNED_WITHIN)
-    if head and kind.signature not in head:
+@contextmanager
+def _explained(each: File) -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
         raise VibetrendError(
-            f"{target}: a file that is no {kind.name} of vibetrend has this name and is left "
-            f"alone; choose another {kind.option}"
-        )
+            f"{each.path}: the {each.kind.name} cannot be written ({error.strerror or error}); "
+            f"choose another {each.kind.option}, in a folder that may be written to"
+        ) from error

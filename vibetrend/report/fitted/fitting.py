@@ -23,6 +23,7 @@ from vibetrend.installation import (
     moved_sentence,
 )
 from vibetrend.installation.marks import MARKS
+from vibetrend.installation.reading import STAGE_WORDS
 from vibetrend.installation.sentences import runout_sentences
 from vibetrend.quantities import ShownUnits
 from vibetrend.report.fitted import measured
@@ -30,8 +31,6 @@ from vibetrend.report.fitted.turns import Surface, surfaces
 from vibetrend.report.isolating import isolated, isolating
 from vibetrend.report.words import date, hours, with_dates
 from vibetrend.trend.phrases import capital
-
-STAGES = {"as-installed": "as installed", "after-run-in": "after run-in", "re-check": "re-check"}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -206,7 +205,7 @@ def _more(reading: Reading, shown: ShownUnits) -> str:
 
 def what(reading: Reading) -> str:
     """Return what was read, e.g. ``Run-out (TIR), rim`` or ``Belt alternator, tension``."""
-    stage = STAGES.get(reading.stage, reading.stage)
+    stage = STAGE_WORDS.get(reading.stage, reading.stage)
     called = isolated(reading.name)
     match reading.details:
         case RunOut():

@@ -13,6 +13,7 @@ import sys
 import tempfile
 from collections.abc import Iterator, Mapping
 from pathlib import Path
+from typing import BinaryIO
 
 from PIL import Image, UnidentifiedImageError
 
@@ -185,7 +186,8 @@ def _shown(html: str, browser: Path, result: str, what: str, *options: str) -> b
             content = made.read_bytes() if made.is_file() else b""
     except OSError as error:
         raise VibetrendError(
-            f"{browser}: cannot be used ({error.strerror or error}); {_ANOTHER}"
+            f"the page cannot be put into a temporary folder for the browser "
+            f"({error.strerror or error}); make room on that disk, or name another in TMPDIR"
         ) from error
     if not content:
         raise VibetrendError(f"{browser}: ended, but wrote nothing{said}; {_ANOTHER}")
@@ -213,11 +215,7 @@ def _run(browser: Path, arguments: list[str], folder: Path) -> str:
     """Run the browser to its end; return the last of what it complained of, to go on a sentence."""
     log = folder / "said.txt"
     # Into a file: of a pipe, what the browser has started itself would keep the other end.
-    with log.open("wb") as said, subprocess.Popen(
-        [str(browser), *arguments],
-        stdin=subprocess.DEVNULL, stdout=said, stderr=said,
-        start_new_session=os.name == "posix",
-    ) as process:  # fmt: skip
+    with log.open("wb") as said, _started(browser, arguments, said) as process:
         try:
             code = process.wait(_LIMIT_S)
         except subprocess.TimeoutExpired:
@@ -235,13 +233,24 @@ def _run(browser: Path, arguments: list[str], folder: Path) -> str:
     return said_last
 
 
+def _started(browser: Path, arguments: list[str], said: BinaryIO) -> "subprocess.Popen[bytes]":
+    try:
+        return subprocess.Popen(
+            [str(browser), *arguments],
+            stdin=subprocess.DEVNULL, stdout=said, stderr=said,
+            start_new_session=os.name == "posix",
+        )  # fmt: skip
+    except OSError as error:
+        raise VibetrendError(
+            f"{browser}: cannot be used ({error.strerror or error}); {_ANOTHER}"
+        ) from error
+
+
 def _stop(process: "subprocess.Popen[bytes]") -> None:
-    """End a browser that still runs, with all it has started."""
-    if process.poll() is not None:
-        return
+    """End a browser and all it has started, which may outlive it."""
     if os.name == "posix":
-        # It leads a session of its own.
-        with contextlib.suppress(ProcessLookupError):
+        # It leads a group of its own. Where nothing is left of that there is nothing to end.
+        with contextlib.suppress(ProcessLookupError, PermissionError):
             os.killpg(process.pid, signal.SIGKILL)
-    else:
+    elif process.poll() is None:
         process.kill()

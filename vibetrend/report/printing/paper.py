@@ -5,14 +5,12 @@ import html as markup
 import re
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Literal
 
 from vibetrend.report import writing
-from vibetrend.report.isolating import isolated
+from vibetrend.report.document import Paper
+from vibetrend.report.isolating import closed, isolated
 from vibetrend.report.printing import browser
 from vibetrend.report.words import date
-
-Paper = Literal["A4", "Letter"]
 
 # The browser writes a PDF's title and creator at its very beginning.
 _PDF = writing.Kind(name="PDF", signature=f"/Creator ({browser.MADE_BY}".encode(), option="--pdf")
@@ -56,8 +54,9 @@ def pdf(
 
 def printable(html: str, *, names: Sequence[str], made_at: dt.datetime, paper: Paper) -> str:
     """Return a page made ready for paper: without its scripts, its size and its foot said."""
-    listed = _shortened(", ".join(names))
-    foot = f"{isolated(listed)} · {date(made_at.date())}"
+    # Shortened, the last name may have lost the mark that ends it.
+    listed = closed(_shortened(", ".join(map(isolated, names))))
+    foot = f"{listed} · {date(made_at.date())}"
     # Margin boxes: CSS Paged Media 3, section 4; browsers before 2024 leave them out.
     style = (
         f"<style>@page {{ size: {paper};"
@@ -66,7 +65,7 @@ def printable(html: str, *, names: Sequence[str], made_at: dt.datetime, paper: P
         f" white-space: nowrap; {_FOOT} }} }}</style>"
     )
     # A long title would push the creator, by which ours are known, out of the beginning.
-    title = f"<title>Vibration record: {markup.escape(listed)}</title>"
+    title = f"<title>Vibration record: {markup.escape(str(listed))}</title>"
     # The still pictures are printed: without scripts nothing has to be waited for.
     still = _TITLE.sub(lambda _: title, _SCRIPTS.sub("", html), count=1)
     return still.replace("</head>", f"{style}\n</head>", 1)

@@ -5,9 +5,11 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from vibetrend.checkup.records import RecordingRecord
+from vibetrend.report.drawing import shortened
 from vibetrend.report.figures import Figure, base_layout, listed, plain
 from vibetrend.report.recording.lines import KINDS, Line
 from vibetrend.report.recording.pictures import (
+    LONGEST_NAME,
     decades,
     is_lettered,
     log_ticks,
@@ -15,7 +17,6 @@ from vibetrend.report.recording.pictures import (
     middle_of,
     outside,
     rpm_range,
-    shortened,
     sides,
     span,
     track,
@@ -55,7 +56,7 @@ def trace(seen: "Trace", measured_s: tuple[float, float]) -> Figure:
             "type": "scatter", "mode": "lines", "name": plain(name), "yaxis": f"y{key}",
             "x": time, "y": _rounded(both), "line": {"color": "--ink", "width": 0.8},
             "hovertemplate": f"%{{x:.2f}} s: %{{y:.4g}} {plain(seen.unit)}"
-            f"<extra>{plain(name)}</extra>",
+            f"<extra>{plain(shortened(name, LONGEST_NAME))}</extra>",
         })  # fmt: skip
         cut = [(seen.middles_s[place], value) for at, place, value in seen.cut if at == axis]
         if cut:
@@ -68,7 +69,7 @@ def trace(seen: "Trace", measured_s: tuple[float, float]) -> Figure:
                 "<extra></extra>",
             })  # fmt: skip
     layout["annotations"] = [
-        *(_axis_name(plain(f"{shortened(name)}, {seen.unit}"), 1 - i / count)
+        *(_axis_name(plain(f"{shortened(name, LONGEST_NAME)}, {seen.unit}"), 1 - i / count)
           for i, name in enumerate(seen.axes)),
         *(_note(f"{stop - start:.2g} s missing", (start + stop) / 2, "--far")
           for start, stop in longest(seen.gaps)),
@@ -127,7 +128,9 @@ def spectrum(record: RecordingRecord, marked: Sequence[Line]) -> Figure:
             "y": _rounded([one.height for one, _ in mine]),
             "text": [one.letter if is_lettered(one) else "" for one, _ in mine],
             "textposition": [f"top {side}" for _, side in mine],
-            "customdata": [[plain(one.name), f"{one.order:.4g}"] for one, _ in mine],
+            "customdata": [
+                [plain(shortened(one.name, LONGEST_NAME)), f"{one.order:.4g}"] for one, _ in mine
+            ],
             "marker": {"color": "--far" if kind == "firing" else "--ink" if kind == "order"
                        else "--low", "symbol": symbol, "size": 6 if kind == "order" else 10,
                        "line": {"width": 2}},

@@ -10,8 +10,8 @@ from markupsafe import Markup
 from vibetrend.checkup.records import OrderSpectrum, RecordingRecord
 from vibetrend.quantities import ShownUnits
 from vibetrend.recording import Note, Recording
-from vibetrend.report import figures, pictures, shown
-from vibetrend.report.document import as_json, document
+from vibetrend.report import figures, pictures, shown, writing
+from vibetrend.report.document import RECORDING, SIGNATURE, STYLES, as_json, document, marked
 from vibetrend.report.recording import figures as recording_figures
 from vibetrend.report.recording import pictures as recording_pictures
 from vibetrend.report.recording import tables
@@ -23,8 +23,6 @@ from vibetrend.report.statement import Statement
 
 _AS_KEPT = ShownUnits()
 _FEWEST_POINTS = 3
-_OURS = b'<meta name="generator" content="vibetrend">'
-_HEAD = 200_000  # bytes: the style and the head of a page, before its charts
 _TELLING_NAME = 64  # letters of a heading
 
 
@@ -77,11 +75,14 @@ def recording_page(
     units : ShownUnits
         The units a person wants to see.
     """
-    name = told.name(record.measurement.recording)
+    recording = record.measurement.recording
+    name, source = told.name(recording), recording.source
     record = shown.recording(record, units)
     return document(
         "recording.html.j2",
-        styles=("page.css", "recording.css"),
+        kind=RECORDING,
+        mark="" if source is None else source.sha256,
+        styles=(*STYLES, "recording.css"),
         title=f"One recording: {name}",
         made_at=made_at,
         record=record,
@@ -94,12 +95,7 @@ def recording_page(
 
 def is_of_something_else(path: Path, sha256: str) -> bool:
     """Return whether a file is a page of ours, but not of the recording with this hash."""
-    try:
-        with path.open("rb") as file:
-            head = file.read(_HEAD)
-    except OSError:
-        return False  # nothing is there, or what writes it will say why it cannot be read
-    return _OURS in head and f'data-recording="{sha256}"'.encode() not in head
+    return writing.known(path, SIGNATURE) and not writing.known(path, marked(sha256))
 
 
 def _view(record: RecordingRecord, name: str, units: ShownUnits) -> View:
@@ -180,7 +176,8 @@ def _by_order(record: RecordingRecord, units: ShownUnits) -> tuple[Markup, Marku
         unit=str(visible["unit"].iloc[0]),
         label="this recording",
     )
-    one = shown.spectrum(one, units) or one
+    kind = record.measurement.recording.kind
+    one = shown.spectrum(one, kind, units) or one
     return pictures.spectrum(one, None), as_json([figures.spectrum(one, None)])
 
 

@@ -9,7 +9,7 @@ from markupsafe import Markup
 
 from vibetrend.checkup.records import RecordingRecord
 from vibetrend.recording import FloatArray
-from vibetrend.report.drawing import Frame, box, course, line, picture, text, ticks
+from vibetrend.report.drawing import Frame, box, course, line, picture, shortened, text, ticks
 from vibetrend.report.recording.lines import Line
 
 if TYPE_CHECKING:  # only the types
@@ -17,11 +17,12 @@ if TYPE_CHECKING:  # only the types
 
 Side = Literal["left", "center", "right"]
 
-_HEIGHTS = {1: 170.0, 2: 130.0, 3: 110.0, 4: 90.0}  # px of an axis, by how many there are
+_HEIGHTS = {1: 140.0, 2: 100.0, 3: 80.0, 4: 68.0}  # px of an axis, by how many there are
 _LEAST_HEIGHT = 64.0
 _COLUMNS = 800  # of the spectrum: more would not be seen
 _DECADES, _FEW_DECADES = 4, 2
-_NAMED_GAPS, _LONGEST_NAME = 6, 24
+_NAMED_GAPS = 6
+LONGEST_NAME = 24  # letters of an axis or a line
 
 
 # Values over time
@@ -76,12 +77,9 @@ def _strip(seen: "Trace", axis: int, strip: float, height: float) -> Iterator[Ma
         if at == axis:
             x, y = frame.x(seen.middles_s[place]), frame.y(value)
             yield line(x - 0.12, y, x + 0.12, y, "cut")
-    yield text(8.2, frame.top + 2, f"{shortened(seen.axes[axis])}, {seen.unit}", "axis")
-
-
-def shortened(name: str) -> str:
-    """Return the name of an axis as a picture has room for it; the tables have all of it."""
-    return name if len(name) <= _LONGEST_NAME else f"{name[: _LONGEST_NAME - 1]}…"
+    yield text(
+        8.2, frame.top + 2, f"{shortened(seen.axes[axis], LONGEST_NAME)}, {seen.unit}", "axis"
+    )
 
 
 def span(seen: "Trace") -> float:

@@ -150,7 +150,7 @@ def _seen(row: dict[Any, Any]) -> str:
 
 
 def axis_table(measured: "Measurement", shown: ShownUnits) -> Table:
-    """Return the amplitude of every visible line on each axis, and its ellipse."""
+    """Return the amplitude of every visible line on each of several axes, and its ellipse."""
     axes = measured.recording.axes
     rows = []
     tables = (measured.orders, measured.driven, measured.others)
@@ -161,7 +161,7 @@ def axis_table(measured: "Measurement", shown: ShownUnits) -> Table:
             factor, _ = level(1.0, row["unit"], shown)
             ellipse = row["ellipse"] if isinstance(row["ellipse"], dict) else {}
             values = [row["by_axis"].get(axis) for axis in axes]
-            values += [ellipse.get("major"), ellipse.get("minor")] if len(axes) > 1 else []
+            values += [ellipse.get("major"), ellipse.get("minor")]
             rows.append(
                 Row(
                     name=f"{row['order']:g}" if which == 0 else other_name(row),
@@ -169,11 +169,9 @@ def axis_table(measured: "Measurement", shown: ShownUnits) -> Table:
                 )
             )
     unit = unit_words(level(1.0, measured.recording.unit, shown)[1], measured.recording.kind)
-    columns = [Column(name=axis, unit=f"{unit} rms") for axis in axes]
-    if len(axes) > 1:
-        columns += [Column(name=which, unit=f"{unit} rms")
-                    for which in ("Long half-axis", "Short half-axis")]  # fmt: skip
-    return Table(first="Line", columns=tuple(columns), rows=tuple(rows))
+    names = (*axes, "Long half-axis", "Short half-axis")
+    columns = tuple(Column(name=name, unit=f"{unit} rms") for name in names)
+    return Table(first="Line", columns=columns, rows=tuple(rows))
 
 
 def overall_table(measured: "Measurement", shown: ShownUnits) -> Table:

@@ -46,16 +46,15 @@ def what(record: RecordingRecord) -> list[str]:
         teeth = recording.tacho.teeth_per_turn
         said = ["tooth times", f"{len(recording.tacho.edge_times)} edges, {teeth:g} a turn"]
     else:
-        axes = words.count(len(recording.axes), "channel" if recording.kind == "sound" else "axis")
-        axes = axes.replace("axiss", "axes")
+        one, many = ("channel", "channels") if recording.kind == "sound" else ("axis", "axes")
+        axes = f"{len(recording.axes)} {one if len(recording.axes) == 1 else many}"
         rate = recording.mean_rate_hz
         even = "" if recording.times is None else " on average, each with its own time"
         said = [
             _KINDS[recording.kind],
             f"{axes}: {', '.join(recording.axes)}",
-            f"{rate:.4g} samples per second{even}" if rate < 9999.5 else
-            f"{rate:.0f} samples per second{even}",
-        ]  # fmt: skip
+            f"{rate:{'.4g' if rate < 9999.5 else '.0f'}} samples per second{even}",
+        ]
         if recording.tacho is not None:
             said.append(f"with a tacho, {recording.tacho.teeth_per_turn:g} edges a turn")
     said.insert(1, f"{recording.duration_s:.1f} s")
@@ -114,7 +113,7 @@ def use(measurement: "Measurement") -> Statement:
     )
 
 
-_ALONE = "By itself it shows no change, and nothing of the damper's stiffness."
+_ALONE = "By itself it cannot show a change, and it tells nothing of the damper's stiffness."
 
 
 def speed(measurement: "Measurement") -> Statement:
@@ -124,8 +123,10 @@ def speed(measurement: "Measurement") -> Statement:
     more = []
     if found.tag_rpm is not None and known:
         off = 100 * (found.rpm / found.tag_rpm - 1)
-        way = "as found" if abs(off) < 0.005 else f"the speed found is {words.fixed(abs(off), 2)} %"
-        way += "" if abs(off) < 0.005 else " above it" if off > 0 else " below it"
+        way = "as found"
+        if abs(off) >= 0.005:
+            side = "above" if off > 0 else "below"
+            way = f"the speed found is {words.fixed(abs(off), 2)} % {side} it"
         more.append(f"Stated: {found.tag_rpm:g} rpm; {way}.")
     elif known:
         more.append("No rpm was stated.")

@@ -40,6 +40,8 @@
       }
       this.width = this.holder.clientWidth;
       this.height = Math.max(this.holder.querySelector(".still > svg").getAttribute("height"), 180);
+      // Known beforehand, so that what is drawn inside never moves the page around it.
+      this.live.style.height = `${this.height}px`;
       this.holder.classList.add("drawn");
       await this.draw();
       widths.observe(this.holder);
@@ -101,11 +103,13 @@
 
   // What lies within a screen of what is looked at comes first, then the rest.
   const start = async () => {
+    page.classList.add("starting");
     await loaded;
     const open = [...charts.values()].filter((chart) => !chart.folded);
     await begin(open.filter(isNear));
     page.dataset.charts = "near";
     await begin(open);
+    page.classList.remove("starting");
     page.dataset.charts = "drawn";
   };
   for (const chart of charts.values()) chart.folded?.addEventListener("toggle", () => loaded.then(() => chart.begin()));

@@ -14,7 +14,7 @@ from vibetrend.errors import VibetrendError
 from vibetrend.quantities import ShownUnits
 from vibetrend.report import histories, pictures, words, work, writing
 from vibetrend.report import shown as in_shown
-from vibetrend.report.document import document
+from vibetrend.report.document import STYLES, document
 from vibetrend.report.facts import Fact, facts
 from vibetrend.report.fitted import turns
 from vibetrend.report.isolating import isolating
@@ -91,7 +91,7 @@ def _page(one: Picture, made_at: dt.datetime) -> str:
     html = document(
         "picture.html.j2",
         interactive=False,
-        styles=("page.css", "picture.css"),
+        styles=(*STYLES, "picture.css"),
         title=one.what,
         one=one,
         made_at=made_at,
@@ -207,7 +207,7 @@ def _feature(fact: Fact) -> str:
     """Return a feature's part of a file's name, e.g. ``order-04.5``, so that they sort."""
     if fact.feature == "order":
         return f"order-{fact.order:04.1f}"
-    return writing.file_name(fact.feature.replace(": ", "-"), longest=_LONGEST_NAME)
+    return writing.file_name(fact.feature.replace(":", "").replace(" ", "-"), longest=_LONGEST_NAME)
 
 
 def _run_out(record: EngineRecord, shown: ShownUnits) -> Iterator[Picture]:
