@@ -55,7 +55,7 @@ def take(
         shown.screenshot(path=target)
     context.close()
     with Image.open(target) as whole:
-        few = whole.convert("RGB").quantize(64)  # inks on white: a third of the size
+        few = whole.convert("RGB").quantize(256)  # inks on white: half the size
     few.save(target, optimize=True)
     print(target.relative_to(CHECKOUT))
 

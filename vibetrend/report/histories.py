@@ -223,7 +223,8 @@ def _forecast(frame: Frame, fact: Fact, now: float) -> list[Markup]:
     end = min(now + high, frame.high_x)
     y = frame.y(fact.limit_db)
     parts.append(box(frame.x(now + low), y - 3, frame.x(end), y + 3, "fan"))
-    parts.append(text(frame.x(now + low) - 0.6, y - 6, about(low), "tick far", "end"))
+    early = f"earliest in {about(low)}"
+    parts.append(text(frame.x(now + low) - 0.6, y - 6, early, "tick far", "end"))
     return parts
 
 
