@@ -9,7 +9,8 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "report"))  # the invented histories
 
-from chromium import CHROMIUM, LAUNCH, Opened
+from chromium import LAUNCH, Opened
+from real_browser import BROWSER
 
 if TYPE_CHECKING:  # not installed everywhere
     from playwright.sync_api import Browser, Page
@@ -20,8 +21,8 @@ DRAWN = 'html[data-charts="drawn"]'
 @pytest.fixture(scope="session")
 def browser() -> Iterator["Browser"]:
     playwright = pytest.importorskip("playwright.sync_api", reason="the extra browser is missing")
-    if CHROMIUM is None:
-        pytest.skip("no Chromium on this computer")
+    if not BROWSER.is_file():
+        pytest.skip("no browser of Chromium's kind on this computer")
     with playwright.sync_playwright() as started:
         launched = started.chromium.launch(**LAUNCH)
         yield launched

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any, Unpack, cast
 
 from vibetrend import hour_meter
-from vibetrend.checkup.dampers import on_engine, record
+from vibetrend.checkup.dampers import record_at
 from vibetrend.engine import Engine
 from vibetrend.errors import LogbookError, ReadError, VibetrendError
 from vibetrend.ingest import Statements, kept_content, read, tags
@@ -143,8 +143,7 @@ def add_file(
 
 def _before_the_baseline(logbook: Logbook, name: str, date: dt.date) -> str:
     """Say what is better done before a baseline is begun, "" where nothing is."""
-    own = on_engine(logbook, name, date)
-    if record(logbook, own, logbook.engine(name)).belts_settled is not False:
+    if record_at(logbook, name, date).belts_settled is not False:
         return ""
     return (
         "The record holds a belt tension as installed and none after run-in: a baseline is best "

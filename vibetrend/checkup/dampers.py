@@ -54,6 +54,18 @@ def on_engine(logbook: Logbook, engine_name: str, date: dt.date) -> Installation
     return begun[-1]
 
 
+def record_at(logbook: Logbook, engine_name: str, date: dt.date) -> Record:
+    """Return the record that an entry of this date belongs to.
+
+    Raises
+    ------
+    InstallationError
+        If no installation had begun by then.
+    """
+    own = on_engine(logbook, engine_name, date)
+    return record(logbook, own, logbook.engine(engine_name))
+
+
 def compare(
     logbook: Logbook, engine_name: str, *, surface: str, other: str | None, date: dt.date
 ) -> Moved:
@@ -64,13 +76,13 @@ def compare(
     InstallationError
         If one of them is not recorded.
     """
-    own = on_engine(logbook, engine_name, date)
-    found = record(logbook, own, logbook.engine(engine_name)).readings
+    its = record_at(logbook, engine_name, date)
+    found = its.readings
     one = _runouts(found, surface)
     if other is None:
         if len(one) < 2:
             raise InstallationError(
-                f"the run-out of {surface} is recorded once since {own.date}; read it again, or "
+                f"the run-out of {surface} is recorded once since {its.date}; read it again, or "
                 f"name another surface with --with"
             )
         first, second = one[0], one[-1]

@@ -7,7 +7,7 @@ from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
-from vibetrend.checkup.dampers import on_engine, reading_json, record, records
+from vibetrend.checkup.dampers import on_engine, reading_json, record, record_at, records
 from vibetrend.checkup.records import EngineRecord
 from vibetrend.errors import MeasureError, ReadError, VibetrendError
 from vibetrend.hashing import digest
@@ -172,8 +172,7 @@ def finish(
     LogbookError
         If no installation had begun by then.
     """
-    own = on_engine(logbook, engine_name, date)
-    lacking = record(logbook, own, logbook.engine(engine_name)).missing
+    lacking = record_at(logbook, engine_name, date).missing
     entered = finish_content(person=person, note=note, missing=lacking)
     return keep(logbook, engine_name, "finish", entered, date=date)
 
@@ -223,15 +222,14 @@ def add_photo(
     found = _photo(path, keep_location=keep_location)
     whole = io.BytesIO(found.content)
     sha256 = digest(whole)
-    own = on_engine(logbook, engine_name, today if date is None else date)
-    its = record(logbook, own, logbook.engine(engine_name))
+    its = record_at(logbook, engine_name, today if date is None else date)
     before = next((each for each in its.photos if each.sha256 == sha256), None)
     remarks: list[str] = []
-    if date is None and found.taken is not None and own.date <= found.taken <= today:
+    if date is None and found.taken is not None and its.date <= found.taken <= today:
         date = found.taken
     elif date is None:
         date = before.date if before else today
-        remarks += _why_not_the_cameras(found, own.date, date)
+        remarks += _why_not_the_cameras(found, its.date, date)
     if found.located:
         remarks.append("Where it was taken is not kept.")
     if not found.has_small:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from vibetrend.cli.options import (
+    PAPER,
     Place,
     engine_option,
     json_option,
@@ -31,7 +32,7 @@ if TYPE_CHECKING:
 @click.option("--link", "address", help="Address of the engine's page, for a QR code.")
 @click.option(
     "--paper",
-    type=click.Choice(["A4", "Letter"], case_sensitive=False),
+    type=PAPER,
     default="A4",
     show_default=True,
     help="Paper it is made for; it fits the other too.",

@@ -8,6 +8,7 @@ import click
 
 from vibetrend.cli.installation_readings import keep_and_tell
 from vibetrend.cli.options import (
+    END_PLAY,
     UNIT,
     Amount,
     Number,
@@ -33,11 +34,7 @@ _MARKS = ("index-offset", "element-recess", "face-wobble")
     "stands out.",
 )
 @UNIT
-@click.option(
-    "--end-play-held/--no-end-play-held",
-    default=None,
-    help="Whether the crank was held to one side; matters for a face.",
-)
+@END_PLAY
 @reading_options
 @logbook_option
 @json_option

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from vibetrend.cli.options import (
+    END_PLAY,
     UNIT,
     Amount,
     Number,
@@ -73,11 +74,7 @@ def _tell(kept: "Kept", *, as_json: bool) -> None:
 @click.option("--unit", required=True, help="Of the readings: mm, um, thou, in.")
 @click.option("--closing", type=Number(), help="First station read again after the full turn.")
 @click.option("--diameter", type=Amount("240 mm"), help="At which a face was read: gives its tilt.")
-@click.option(
-    "--end-play-held/--no-end-play-held",
-    default=None,
-    help="Whether the crank was held to one side; matters for a face.",
-)
+@END_PLAY
 @reading_options
 @logbook_option
 @json_option

@@ -233,7 +233,13 @@ def _choice(*choices: str) -> click.Choice[str]:
 PERSON = click.option("--person", default="", help="Who did it.")
 NOTE = click.option("--note", default="", help="What else is to be known, one line.")
 UNIT = click.option("--unit", help="Of a number that has none behind it.")
+END_PLAY = click.option(
+    "--end-play-held/--no-end-play-held",
+    default=None,
+    help="Whether the crank was held to one side; matters for a face.",
+)
 DAY = click.option("--date", type=Date(), help="Day it was done.  [default: today]")
+PAPER = click.Choice(["A4", "Letter"], case_sensitive=False)
 _READING = [
     DAY,
     click.option("--instrument", default="", help="What it was measured with."),

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from vibetrend.cli.options import Place, json_option, logbook_option, opened, print_json
+from vibetrend.cli.options import PAPER, Place, json_option, logbook_option, opened, print_json
 from vibetrend.cli.terminal import complain, following, saying, tell
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ _FOLDER = Place(file_okay=False)
 @click.option("--pdf", "pdf_file", metavar="FILE.pdf", type=_FILE, help="Print the page to PDF.")
 @click.option(
     "--paper",
-    type=click.Choice(["A4", "Letter"], case_sensitive=False),
+    type=PAPER,
     default="A4",
     show_default=True,
     help="Paper of the PDF.",

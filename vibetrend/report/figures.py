@@ -40,11 +40,7 @@ def history(
     `reach` is the common scale of the series in dB.
     """
     placements, visits = levels.of(fact.feature, fact.order)
-    used = placements[placements["used"].astype(bool)]
-    out = placements[~placements["used"].astype(bool)]
-    traces = [_points(used, "change_db", "recording", _marker("--quiet", 5))]
-    if not out.empty:
-        traces.append(_points(out, "change_db", "left out", _marker("--quiet", 8, "x-thin-open")))
+    traces = _recordings(placements, "change_db")
     tone = "--far" if fact.moved else "--ink"
     course = {
         "type": "scatter", "mode": "lines+markers", "name": "check-up",
@@ -52,35 +48,23 @@ def history(
         "line": {"color": tone, "width": 2}, "marker": {"color": tone, "size": 6},
         "hovertemplate": "%{y:+.1f} dB at %{x:.0f} h<extra>check-up</extra>",
     }  # fmt: skip
-    shapes = [*_ground(fact, visits), *uprights(marks)]
     ahead = forecast_reach(fact, levels)
     if ahead and not visits.empty:
         now = float(visits["hours"].iloc[-1])
         traces += _fan(fact, now, ahead)
-    layout = base_layout("engine hours", "change against the baseline, dB", shapes)
-    layout["xaxis"]["tickformat"] = "~f"
+    layout = hours_layout("change against the baseline, dB", marks)
+    layout["shapes"] = [*_ground(fact, visits), *layout["shapes"]]
     high = max(reach[1], fact.limit_db + 0.9) if ahead else reach[1]
     layout["yaxis"] |= {"range": [reach[0], high], "dtick": 3 if high - reach[0] > 8 else 1}
-    layout["annotations"] = [*_names(fact, high), *letters(marks)]
+    layout["annotations"] = [*_names(fact, high), *layout["annotations"]]
     return {"label": fact.name, "data": [*traces, course], "layout": layout}
 
 
 def together(levels: Levels, marks: Sequence[Mark] = ()) -> Figure:
     """Return what all orders did together, placement by placement."""
-    table = levels.together
-    used, out = table[table["used"].astype(bool)], table[~table["used"].astype(bool)]
-    traces = [_points(used, "together_db", "recording", _marker("--quiet", 5))]
-    if not out.empty:
-        traces.append(_points(out, "together_db", "left out", _marker("--quiet", 8, "x-thin-open")))
-    means = used.groupby("visit", sort=False)[["hours", "together_db"]].mean()
-    traces.append({
-        "type": "scatter", "mode": "lines", "name": "check-up", "hoverinfo": "skip",
-        "x": listed(means["hours"], 1), "y": listed(means["together_db"], 3),
-        "line": {"color": "--ink", "width": 1.5},
-    })  # fmt: skip
-    layout = base_layout("engine hours", "all orders together, dB", uprights(marks))
-    layout["xaxis"]["tickformat"] = "~f"
-    layout["annotations"] = letters(marks)
+    table, means = levels.together, levels.together_visits
+    traces = [*_recordings(table, "together_db"), check_ups(means["hours"], means["together_db"])]
+    layout = hours_layout("all orders together, dB", marks)
     span = max(3.0, float(table["together_db"].abs().max()) + 0.5)
     layout["yaxis"] |= {"range": [-span, span]}
     return {"label": "all orders together", "data": traces, "layout": layout}
@@ -215,7 +199,7 @@ def _names(fact: Fact, high: float) -> list[Figure]:
     return found
 
 
-def uprights(marks: Sequence[Mark]) -> list[Figure]:
+def _uprights(marks: Sequence[Mark]) -> list[Figure]:
     """Return an upright for each work."""
     return [
         {
@@ -227,7 +211,7 @@ def uprights(marks: Sequence[Mark]) -> list[Figure]:
     ]  # fmt: skip
 
 
-def letters(marks: Sequence[Mark]) -> list[Figure]:
+def _letters(marks: Sequence[Mark]) -> list[Figure]:
     """Return the letter of each work, with what was done on hovering."""
     return [
         {
@@ -256,6 +240,24 @@ def _fan(fact: Fact, now: float, ahead: float) -> list[Figure]:
     }]  # fmt: skip
 
 
+def _recordings(table: pd.DataFrame, column: str) -> list[Figure]:
+    """Return the recordings as points, those left out as crosses."""
+    used, out = table[table["used"].astype(bool)], table[~table["used"].astype(bool)]
+    crosses = [_points(out, column, "left out", _marker("--quiet", 8, "x-thin-open"))]
+    return [
+        _points(used, column, "recording", _marker("--quiet", 5)),
+        *(crosses if len(out) else []),
+    ]
+
+
+def check_ups(hours: "pd.Series[float]", values: "pd.Series[float]") -> Figure:
+    """Return the line that joins check-ups."""
+    return {
+        "type": "scatter", "mode": "lines", "name": "check-up", "hoverinfo": "skip",
+        "x": listed(hours, 1), "y": listed(values, 5), "line": {"color": "--ink", "width": 1.5},
+    }  # fmt: skip
+
+
 def _points(table: pd.DataFrame, column: str, name: str, marker: Figure) -> Figure:
     return {
         "type": "scatter", "mode": "markers", "name": name, "marker": marker,
@@ -271,6 +273,14 @@ def _marker(color: str, size: int, symbol: str = "circle") -> Figure:
 def listed(values: Any, digits: int) -> list[float | None]:
     """Return numbers as JSON takes them: rounded, what is not finite as None."""
     return [round(float(v), digits) if math.isfinite(v) else None for v in values]
+
+
+def hours_layout(y_title: str, marks: Sequence[Mark]) -> Figure:
+    """Return the layout of a chart over engine hours, with each work's upright and letter."""
+    layout = base_layout("engine hours", y_title, _uprights(marks))
+    layout["xaxis"]["tickformat"] = "~f"
+    layout["annotations"] = _letters(marks)
+    return layout
 
 
 def base_layout(x_title: str, y_title: str, shapes: list[Figure], *, left: int = 60) -> Figure:

@@ -53,10 +53,15 @@ class SeriesPart:
         return list(zip(self.facts, self.latest_db, strict=True))
 
     @property
+    def with_history(self) -> list[Fact]:
+        """The features that have a history; what most needs looking at comes first."""
+        ranked = sorted(self.facts, key=lambda fact: fact.rank, reverse=True)
+        return [fact for fact in ranked if len(self.levels.of(fact.feature, fact.order)[1])]
+
+    @property
     def featured(self) -> Fact | None:
         """The feature that most needs looking at and has a history."""
-        ranked = sorted(self.facts, key=lambda fact: fact.rank, reverse=True)
-        return next((f for f in ranked if len(self.levels.of(f.feature, f.order)[1])), None)
+        return next(iter(self.with_history), None)
 
     @property
     def doubts(self) -> list[Doubt]:

@@ -14,7 +14,7 @@ from markupsafe import Markup
 from vibetrend.checkup.records import SeriesRecord
 from vibetrend.quantities import ShownUnits
 from vibetrend.report.drawing import Frame, course, cross, dots, line, picture, spans, text, ticks
-from vibetrend.report.figures import Figure, base_layout, letters, listed, plain, uprights
+from vibetrend.report.figures import Figure, check_ups, hours_layout, listed, plain
 from vibetrend.report.histories import work_lines
 from vibetrend.report.shown import level, unit_words
 from vibetrend.report.work import Mark
@@ -214,20 +214,13 @@ def figure(one: Course, marks: Sequence[Mark] = ()) -> Figure:
             )
         traces.append(trace)
     means = _check_ups(one)
-    traces.append({
-        "type": "scatter", "mode": "lines", "name": "check-up", "hoverinfo": "skip",
-        "x": listed(means["hours"], 1), "y": listed(means["value"], 5),
-        "line": {"color": "--ink", "width": 1.5},
-    })  # fmt: skip
-    shapes = uprights(marks)
-    layout = base_layout("engine hours", f"{plain(one.name)}, {plain(one.unit)}", shapes)
-    layout["annotations"] = letters(marks)
+    traces.append(check_ups(means["hours"], means["value"]))
+    layout = hours_layout(f"{plain(one.name)}, {plain(one.unit)}", marks)
     if one.shows_reference:
-        shapes.append({
+        layout["shapes"].append({
             "type": "line", "xref": "paper", "x0": 0, "x1": 1,
             "y0": one.reference, "y1": one.reference,
             "line": {"color": "--steel", "width": 1, "dash": "longdash"},
         })  # fmt: skip
-    layout["xaxis"]["tickformat"] = "~f"
     layout["yaxis"] |= {"range": list(_reach(one)), "zeroline": False, "nticks": 5}
     return {"label": one.name, "data": traces, "layout": layout}

@@ -9,16 +9,16 @@ from pathlib import Path
 from markupsafe import Markup
 from PIL.PngImagePlugin import PngInfo
 
-from vibetrend.checkup.records import EngineRecord, SeriesRecord
+from vibetrend.checkup.records import EngineRecord
 from vibetrend.errors import VibetrendError
 from vibetrend.quantities import ShownUnits
 from vibetrend.report import histories, pictures, words, work, writing
 from vibetrend.report import shown as in_shown
 from vibetrend.report.document import STYLES, document
-from vibetrend.report.facts import Fact, facts
+from vibetrend.report.facts import Fact
 from vibetrend.report.fitted import turns
 from vibetrend.report.isolating import isolating
-from vibetrend.report.levels import Levels, levels
+from vibetrend.report.parts import SeriesPart, series_part
 from vibetrend.report.printing import browser
 
 KIND = writing.Kind(name="picture", signature=b"Software\x00vibetrend", option="--png")
@@ -113,35 +113,43 @@ def _file_name(one: Picture, taken: set[str]) -> str:
 
 
 def _of_engine(record: EngineRecord, shown: ShownUnits) -> Iterator[Picture]:
-    digits = len(str(len(record.series)))
-    for number, one in enumerate(record.series, start=1):
-        yield from _of_series(in_shown.series(one, shown), record, f"{number:0{digits}}")
+    digits, done = len(str(len(record.series))), work.marks(record)
+    for at, one in enumerate(record.series, start=1):
+        number = f"{at:0{digits}}"
+        part = series_part(in_shown.series(one, shown), number, record, done, shown)
+        if part.facts:
+            yield from _of_series(part, record.engine.name)
     if record.installation_record is not None:
         yield from _run_out(record, shown)
 
 
-def _of_series(record: SeriesRecord, of: EngineRecord, number: str) -> Iterator[Picture]:
-    found = facts(record, of)
-    if not found:
-        return
-    level = levels(record.history, record.verdict.recordings)
-    marks = work.beside([*work.fitted(of), *work.marks(of)], record)
+def _of_series(part: SeriesPart, engine: str) -> Iterator[Picture]:
+    record, level, marks = part.record, part.levels, part.marks
     legend = [f"{one.letter}: {one.name}." for one in marks]
-    reach = histories.reach_db(level, found)
+    reach = histories.reach_db(level, part.facts)
     baseline = words.baseline_name(record)
-    ended = work.ended_by(of, record)
     series = words.series_name(record.info)
-    if ended:
-        series += f" · ended by work: {ended.name}"
+    if part.ended_by:
+        series += f" · ended by work: {part.ended_by.name}"
 
     def picture(name: str, what: str, unit: str, drawn: Markup, *texts: str) -> Picture:
         return Picture(
-            name=f"{number}-{name}", engine=of.engine.name, series=series, what=what, unit=unit,
+            name=f"{part.id}-{name}", engine=engine, series=series, what=what, unit=unit,
             drawn=drawn, texts=texts,
         )  # fmt: skip
 
-    yield _changes(found, level, of.engine.name, series, number, baseline)
-    for fact in _with_history(found, level):
+    yield Picture(
+        name=f"{part.id}-changes",
+        engine=engine,
+        series=series,
+        what=f"Change of each order against {baseline}",
+        unit=f"change against {baseline} in dB",
+        rows=part.rows,
+        span=pictures.change_span(part.facts, part.latest_db),
+        texts=("What all orders did together is taken out of these changes.",),
+    )
+    # What most needs looking at, and all others that moved.
+    for fact in part.with_history[:1] + [each for each in part.with_history[1:] if each.moved]:
         yield picture(
             f"history-{_feature(fact)}",
             f"History of {fact.name}",
@@ -158,7 +166,7 @@ def _of_series(record: SeriesRecord, of: EngineRecord, number: str) -> Iterator[
             "hours", drawn, "Points are recordings, the line joins check-ups, crosses were left "
             "out.", *legend,
         )  # fmt: skip
-    if drawn := pictures.checkup_map(found, level):
+    if drawn := pictures.checkup_map(part.facts, level):
         yield picture(
             "map",
             "All orders at all check-ups",
@@ -178,29 +186,6 @@ def _of_series(record: SeriesRecord, of: EngineRecord, number: str) -> Iterator[
             pictures.spectrum(record.latest, under),
             f"{said} Grey rings: {under.label}." if under else said,
         )
-
-
-def _changes(
-    found: Sequence[Fact], level: Levels, engine: str, series: str, number: str, baseline: str
-) -> Picture:
-    latest = [level.latest(fact.feature, fact.order) for fact in found]
-    return Picture(
-        name=f"{number}-changes",
-        engine=engine,
-        series=series,
-        what=f"Change of each order against {baseline}",
-        unit=f"change against {baseline} in dB",
-        rows=list(zip(found, latest, strict=True)),
-        span=pictures.change_span(found, latest),
-        texts=("What all orders did together is taken out of these changes.",),
-    )
-
-
-def _with_history(found: Sequence[Fact], level: Levels) -> list[Fact]:
-    """Return the feature that most needs looking at, then all others that moved."""
-    known = [fact for fact in found if len(level.of(fact.feature, fact.order)[1])]
-    ranked = sorted(known, key=lambda fact: fact.rank, reverse=True)
-    return ranked[:1] + [fact for fact in ranked[1:] if fact.moved]
 
 
 def _feature(fact: Fact) -> str:
