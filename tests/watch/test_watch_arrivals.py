@@ -241,7 +241,7 @@ def test_a_full_disk_is_told_once_and_waited_for(
         raise OSError(28, "No space left on device")
 
     with monkeypatch.context() as patched:
-        patched.setattr("vibetrend.logbook.originals.tempfile.mkstemp", full)
+        patched.setattr("vibetrend.logbook.originals.unfinished", full)
         events = phone.poll(5)
         assert set_aside(events) == {}  # no fault of the files
         assert "logbook" in remarks(events)
@@ -305,7 +305,7 @@ def test_a_memory_that_cannot_be_written_is_told_once(
         raise OSError(28, "No space left on device")
 
     with monkeypatch.context() as patched:
-        patched.setattr("vibetrend.watch.memory.json.dump", full)
+        patched.setattr("vibetrend.whole_file.finish", full)
         events = phone.settle()
         assert kept(events) == [NAMED]
         assert remarks(events + phone.poll(5)) == ["memory"]

@@ -1,16 +1,15 @@
 """The original bytes of every recording, each kept under its SHA-256 and never changed."""
 
 import io
-import os
 import re
 import shutil
-import tempfile
 from pathlib import Path
 from typing import BinaryIO
 
 from vibetrend.errors import LogbookError
 from vibetrend.hashing import digest
 from vibetrend.logbook.database import reason
+from vibetrend.whole_file import ENDING, finish, sync_folder, unfinished
 
 _BLOCK = 2**20
 
@@ -35,7 +34,7 @@ class Originals:
         """
         target = self._path(sha256)
         try:
-            for left_over in self.folder.glob("*.part"):
+            for left_over in self.folder.glob(f"*{ENDING}"):
                 left_over.unlink()
             if self._holds(target, sha256):
                 return
@@ -81,26 +80,10 @@ class Originals:
             return digest(file) == sha256
 
     def _write(self, content: BinaryIO, target: Path) -> None:
-        # Written beside and renamed, so that a file under its digest is always whole.
-        handle, name = tempfile.mkstemp(dir=self.folder, suffix=".part")
-        try:
-            with os.fdopen(handle, "wb") as file:
-                shutil.copyfileobj(content, file, _BLOCK)
-                file.flush()
-                os.fsync(file.fileno())
-            Path(name).replace(target)
-        except OSError:
-            Path(name).unlink(missing_ok=True)
-            raise
+        # Under its digest a file is always whole; unfinished ones all lie in the one folder.
+        with unfinished(self.folder) as (file, path):
+            shutil.copyfileobj(content, file, _BLOCK)
+            finish(file)
+            path.replace(target)
         for folder in (target.parent, self.folder):
-            _sync(folder)
-
-
-def _sync(folder: Path) -> None:
-    """Put a folder's list of names on the disk, where the system has a way to."""
-    if os.name == "posix":
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
+            sync_folder(folder)

@@ -3,7 +3,6 @@
 import hashlib
 import os
 import re
-import tempfile
 import unicodedata
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager
@@ -11,12 +10,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from vibetrend.errors import VibetrendError
+from vibetrend.whole_file import finish, sync_folder, unfinished
 
 OF_ALL = "engines"
 """Name of the page of all engines; no engine's own page gets it."""
 
 _SIGNED_WITHIN = 2000  # bytes: where a file of ours names what it is
 _HASH_DIGITS = 8
+_MODE = 0o666  # to be handed to others; the user's mask says to whom
 _ORDINARY = re.compile(r"(?!-)[\w-]+")
 # Devices of Windows, which no file there can be named after.
 _TAKEN = re.compile(rf"con|prn|aux|nul|(com|lpt)[0-9¹²³]|{OF_ALL}|demo", re.IGNORECASE)
@@ -52,7 +53,7 @@ def write_all(files: Sequence[File]) -> None:
     """
     # A link stays one: what it leads to is written.
     targets = [Path(os.path.realpath(each.path)) for each in files]
-    with ExitStack() as unfinished:
+    with ExitStack() as begun:
         finished: list[Path] = []
         for at, (each, target) in enumerate(zip(files, targets, strict=True)):
             if target in targets[:at]:
@@ -64,12 +65,15 @@ def write_all(files: Sequence[File]) -> None:
                 _refuse_what_is_not_ours(each, target)
         for each, target in zip(files, targets, strict=True):
             with _explained(each):
-                temporary = _beside(target, each.content)
-            unfinished.callback(temporary.unlink, missing_ok=True)
+                target.parent.mkdir(parents=True, exist_ok=True)
+                file, temporary = begun.enter_context(unfinished(target.parent, mode=_MODE))
+                file.write(each.content)
+                finish(file)
             finished.append(temporary)
         for each, target, temporary in zip(files, targets, finished, strict=True):
             with _explained(each):
                 temporary.replace(target)
+                sync_folder(target.parent)
 
 
 def file_name(name: str, *, longest: int = 80) -> str:
@@ -99,22 +103,6 @@ def known(path: Path, signature: bytes) -> bool:
 def _head(path: Path) -> bytes:
     with path.open("rb") as file:
         return file.read(_SIGNED_WITHIN)
-
-
-def _beside(target: Path, content: bytes) -> Path:
-    """Return a new file in the target's folder that holds the content."""
-    target.parent.mkdir(parents=True, exist_ok=True)
-    handle, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name[:40]}.")
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        Path(name).chmod(0o644)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
-    return Path(name)
 
 
 def _refuse_what_is_not_ours(each: File, target: Path) -> None:

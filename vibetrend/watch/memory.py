@@ -6,14 +6,13 @@ content, and a state that asks for something is told once more.
 
 import hashlib
 import json
-import os
-import tempfile
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
 from vibetrend.watch.folder import Arrival, Stamp, stamp_of
 from vibetrend.watch.notices import Notice, Standing
+from vibetrend.whole_file import written_whole
 
 MOST_NOTICES = 50
 """Notices kept for later; of more, the oldest are dropped."""
@@ -116,16 +115,8 @@ class Memory:
             "notices": [asdict(notice) for notice in self.notices],
         }
         self.path.parent.mkdir(mode=0o700, exist_ok=True)
-        handle, name = tempfile.mkstemp(dir=self.path.parent, suffix=".part")
-        try:
-            with os.fdopen(handle, "w", encoding="ascii") as file:
-                json.dump(content, file)
-                file.flush()
-                os.fsync(file.fileno())
-            Path(name).replace(self.path)
-        except BaseException:  # an interruption too must leave nothing behind
-            Path(name).unlink(missing_ok=True)
-            raise
+        with written_whole(self.path) as file:
+            file.write(json.dumps(content).encode("ascii"))
         self._saved = True
 
     def _take(self, content: Any) -> None:
