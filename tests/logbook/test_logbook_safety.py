@@ -123,7 +123,7 @@ def test_a_full_disk_adds_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
 def test_a_full_database_adds_nothing(tmp_path: Path) -> None:
     with book_with_engine(tmp_path / "log") as book:
         add(book, b"1")
-        with book._database.writing() as connection:
+        with book.database.writing() as connection:
             pages = connection.exec_driver_sql("PRAGMA page_count").scalar()
             connection.exec_driver_sql(f"PRAGMA max_page_count={pages}")
         with pytest.raises(LogbookError, match="the disk is full and nothing was added; free some"):
@@ -194,7 +194,7 @@ def test_an_entry_that_finds_the_database_full_is_not_there(tmp_path: Path) -> N
 
     with book_with_engine(tmp_path / "log") as book:
         book.start_installation("main", date=FITTED, hours=3120.0)
-        with book._database.writing() as connection:
+        with book.database.writing() as connection:
             pages = connection.exec_driver_sql("PRAGMA page_count").scalar()
             connection.exec_driver_sql(f"PRAGMA max_page_count={pages}")
         with pytest.raises(LogbookError, match="the disk is full and nothing was added; free some"):

@@ -28,8 +28,8 @@ BREAKS_HALF_WAY = """
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0004"
-down_revision = "0003"
+revision = "0005"
+down_revision = "0004"
 
 def upgrade():
     op.create_table("half", sa.Column("id", sa.Integer, primary_key=True))
@@ -56,7 +56,7 @@ def dump(path: Path) -> list[str]:
 def migrations_with(tmp_path: Path, last: str) -> Path:
     folder = tmp_path / "migrations"
     shutil.copytree(versions.MIGRATIONS, folder)
-    (folder / "versions" / "r0004_half.py").write_text(BREAKS_HALF_WAY.format(last=last))
+    (folder / "versions" / "r0005_half.py").write_text(BREAKS_HALF_WAY.format(last=last))
     return folder
 
 
@@ -83,11 +83,11 @@ def test_the_tables_made_are_the_tables_queried(path: Path) -> None:
 
 def test_a_newer_logbook_is_refused_in_words(path: Path) -> None:
     with closing(sqlite3.connect(path)) as connection, connection:
-        connection.execute("UPDATE alembic_version SET version_num = '0004'")
+        connection.execute("UPDATE alembic_version SET version_num = '0005'")
     before = dump(path)
     with pytest.raises(
         LogbookError,
-        match=r"newer vibetrend wrote this logbook \(schema 0004, .* up to 0003\); install the",
+        match=r"newer vibetrend wrote this logbook \(schema 0005, .* up to 0004\); install the",
     ):
         Logbook.open(path.parent)
     assert dump(path) == before
@@ -120,7 +120,7 @@ def test_a_migration_that_fails_half_way_leaves_nothing(path: Path, tmp_path: Pa
     migrations = migrations_with(tmp_path, "op.execute('INSERT INTO missing VALUES (1)')")
     before = dump(path)
     with closing(Database(path)) as database, pytest.raises(sa.exc.OperationalError):
-        versions.bring_up_to_date(database, migrations=migrations, target="0004")
+        versions.bring_up_to_date(database, migrations=migrations, target="0005")
     assert dump(path) == before
     with Logbook.open(path.parent) as book:
         assert book.engine_names() == ["main"]
@@ -130,7 +130,7 @@ def test_a_first_migration_that_fails_leaves_an_empty_database(tmp_path: Path) -
     migrations = migrations_with(tmp_path, "op.execute('INSERT INTO missing VALUES (1)')")
     path = tmp_path / "logbook.sqlite"
     with closing(Database(path)) as database, pytest.raises(sa.exc.OperationalError):
-        versions.bring_up_to_date(database, migrations=migrations, target="0004")
+        versions.bring_up_to_date(database, migrations=migrations, target="0005")
     assert dump(path) == ["BEGIN TRANSACTION;", "COMMIT;"]
     with Logbook.open(tmp_path) as book:
         assert book.engine_names() == []
@@ -140,11 +140,11 @@ def test_an_upgrade_keeps_a_copy_of_what_was(path: Path, tmp_path: Path) -> None
     migrations = migrations_with(tmp_path, "pass")
     before = dump(path)
     with closing(Database(path)) as database:
-        versions.bring_up_to_date(database, migrations=migrations, target="0004")
-        versions.bring_up_to_date(database, migrations=migrations, target="0004")
+        versions.bring_up_to_date(database, migrations=migrations, target="0005")
+        versions.bring_up_to_date(database, migrations=migrations, target="0005")
     assert dump(path) != before
-    assert dump(path.with_name("logbook-schema-0003.sqlite")) == before
-    with pytest.raises(LogbookError, match="schema 0004"):
+    assert dump(path.with_name("logbook-schema-0004.sqlite")) == before
+    with pytest.raises(LogbookError, match="schema 0005"):
         Logbook.open(path.parent)
 
 
@@ -253,12 +253,12 @@ def test_a_logbook_of_the_second_version_opens_with_all_it_holds(tmp_path: Path)
 
 
 def rows_of(path: Path) -> dict[str, list[dict[str, Any]]]:
-    """Return all rows but what the third version added, and the version itself."""
+    """Return all rows but what later versions added, and the version itself."""
     with closing(sqlite3.connect(path)) as connection:
         connection.row_factory = sqlite3.Row
         found = {}
         for table in schema.metadata.sorted_tables:
-            if table.name in ("entry", "meter"):
+            if table.name in ("entry", "meter", "correction", "chain"):
                 continue
             rows = [dict(row) for row in connection.execute(f"SELECT * FROM {table.name}")]
             assert {row.pop("meter_hours", None) for row in rows} == {None}

@@ -4,15 +4,19 @@ A folder with one database and every original recording. The only room with SQL.
 """
 
 from vibetrend.logbook.book import Logbook
+from vibetrend.logbook.checking import Checked
+from vibetrend.logbook.corrections import Correction, correct, corrections, set_aside
 from vibetrend.logbook.engines import EngineFile, Installation
 from vibetrend.logbook.entries import Entry
 from vibetrend.logbook.filing import Series
 from vibetrend.logbook.hours import KnownHours
 from vibetrend.logbook.meter import MeterEntry
 from vibetrend.logbook.recordings import KeptRecording
+from vibetrend.logbook.remeasuring import Remeasurable, keep_measurement, remeasurable
 from vibetrend.logbook.works import Work
 
 __all__ = [
-    "EngineFile", "Entry", "Installation", "KeptRecording", "KnownHours", "Logbook", "MeterEntry",
-    "Series", "Work",
+    "Checked", "Correction", "EngineFile", "Entry", "Installation", "KeptRecording", "KnownHours",
+    "Logbook", "MeterEntry", "Remeasurable", "Series", "Work", "correct", "corrections",
+    "keep_measurement", "remeasurable", "set_aside",
 ]  # fmt: skip

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any, BinaryIO, Literal, Self
 import pandas as pd
 
 from vibetrend.engine import Engine
-from vibetrend.errors import LogbookError
 from vibetrend.hashing import digest
 from vibetrend.hour_meter import MeterChange
 from vibetrend.logbook import (
@@ -21,16 +20,17 @@ from vibetrend.logbook import (
     recordings,
     tables,
     verdicts,
-    versions,
     works,
 )
 from vibetrend.logbook import hours as engine_hours
-from vibetrend.logbook.database import Database, make_private_file, make_private_folder, reason
+from vibetrend.logbook.checking import Checked, check, explain
+from vibetrend.logbook.database import Database
 from vibetrend.logbook.engines import EngineFile, Installation
 from vibetrend.logbook.entries import Entry
 from vibetrend.logbook.filing import Series
 from vibetrend.logbook.hours import KnownHours
 from vibetrend.logbook.meter import MeterEntry
+from vibetrend.logbook.opening import opened
 from vibetrend.logbook.originals import Originals
 from vibetrend.logbook.recordings import KeptRecording
 from vibetrend.logbook.works import Work
@@ -42,16 +42,15 @@ if TYPE_CHECKING:  # only the type: to look into a logbook, nothing has to be me
 class Logbook:
     """A folder with a database and the original of every recording; open one with `open`.
 
-    Entries are only ever added, each whole or not at all, and several processes may add and
-    read at once. Every method raises LogbookError when the disk or the database fails, and
-    leaves the logbook as it was.
+    Entries are only ever added, each whole or not at all; several processes may add and read at
+    once. Every method raises LogbookError when disk or database fails, and changes nothing then.
     """
 
     def __init__(self, folder: Path, database: Database) -> None:
         """Wrap an opened database; use `open`."""
         self.folder = folder
-        self._database = database
-        self._originals = Originals(folder / "originals")
+        self.database = database
+        self.originals = Originals(folder / "originals")
 
     @classmethod
     def open(cls, directory: str | Path) -> "Logbook":
@@ -63,41 +62,39 @@ class Logbook:
             If the folder cannot be made or written, or what it holds is newer or no logbook.
         """
         folder = Path(directory)
-        path = folder / "logbook.sqlite"
-        try:
-            make_private_folder(folder)
-            make_private_file(path)
-        except OSError as error:
-            raise LogbookError(
-                f"{folder}: the logbook cannot be made or opened here ({reason(error)}); choose "
-                f"a folder you may write to with --logbook"
-            ) from error
-        database = Database(path)
-        try:
-            versions.bring_up_to_date(database)
-        except BaseException:
-            database.close()
-            raise
-        return cls(folder, database)
+        return cls(folder, opened(folder))
+
+    @property
+    def read_only(self) -> bool:
+        """Whether nothing can be added, because folder or file may only be read."""
+        return self.database.read_only
+
+    def check(self) -> Checked:
+        """Check that all is as it was entered: the database, every row, every original."""
+        return check(self)
 
     def close(self) -> None:
         """Let go of the files."""
-        self._database.close()
+        self.database.close()
 
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(self, *_: object) -> None:
-        self.close()
+    def __exit__(self, _: object, error: BaseException | None, __: object) -> None:
+        try:
+            if error is not None:
+                explain(self, error)
+        finally:
+            self.close()
 
     def put_engine(self, text: str, engine: Engine) -> Literal["added", "updated", "unchanged"]:
         """Keep an engine's file, `text` being what `engine` was read from; older ones stay."""
-        with self._database.writing() as connection:
+        with self.database.writing() as connection:
             return engines.put(connection, text, engine)
 
     def engine_names(self) -> list[str]:
         """Return the names of all engines, in the order they were added."""
-        with self._database.reading() as connection:
+        with self.database.reading() as connection:
             return engines.names(connection)
 
     def engine(self, name: str) -> Engine:
@@ -112,12 +109,12 @@ class Logbook:
 
     def engine_text(self, name: str) -> str:
         """Return an engine's current file; raises LogbookError as `engine` does."""
-        with self._database.reading() as connection:
+        with self.database.reading() as connection:
             return engines.file_text(connection, name)
 
     def engine_files(self, name: str) -> list[EngineFile]:
-        """Return every file of an engine, oldest first; raises LogbookError as `engine` does."""
-        with self._database.reading() as connection:
+        """Return every file of an engine, oldest first."""
+        with self.database.reading() as connection:
             return engines.files(connection, name)
 
     def start_installation(
@@ -141,7 +138,7 @@ class Logbook:
             If it lies before the engine's previous one, in date or in hours, its hours contradict
             what is known of the engine, or the details cannot be kept.
         """
-        with self._database.writing() as connection:
+        with self.database.writing() as connection:
             row = engines.start_installation(
                 connection, engine_name, date=date, shown=hours, as_found=as_found
             )
@@ -155,7 +152,7 @@ class Logbook:
 
     def installations(self, engine_name: str) -> list[Installation]:
         """Return an engine's installations, earliest first."""
-        with self._database.reading() as connection:
+        with self.database.reading() as connection:
             return engines.installations(connection, engine_name)
 
     def add_entry(
@@ -172,7 +169,7 @@ class Logbook:
             If no installation had begun by then, or the content is not plain: texts of one line,
             finite numbers, lists and mappings of these, 20 kB in all.
         """
-        with self._database.writing() as connection:
+        with self.database.writing() as connection:
             return entries.add(connection, engine_name, kind, date=date, content=content)
 
     def entries(self, engine_name: str, installation_id: int | None = None) -> list[Entry]:
@@ -180,13 +177,13 @@ class Logbook:
 
         What was dated after an installation that was entered late is part of that one.
         """
-        with self._database.reading() as connection:
+        with self.database.reading() as connection:
             found = entries.of_engine(connection, engines.number(connection, engine_name))
             return [each for each in found if installation_id in (None, each.installation_id)]
 
     def add_meter_reading(self, engine_name: str, *, date: dt.date, shown: float) -> MeterEntry:
         """Keep what the hour meter showed on a day; raises LogbookError where it cannot be."""
-        with self._database.writing() as connection:
+        with self.database.writing() as connection:
             return meter.add_reading(connection, engine_name, date=date, shown=shown)
 
     def change_meter(
@@ -212,24 +209,24 @@ class Logbook:
             If it contradicts what is known of the engine, or comes too late: what is kept at
             true hours already, and would have others with it, is not rewritten.
         """
-        with self._database.writing() as connection:
+        with self.database.writing() as connection:
             return meter.change(
                 connection, engine_name, date=date, before=before, after=after, what=what, note=note
             )
 
     def meter(self, engine_name: str) -> list[MeterEntry]:
         """Return the readings and changes of an engine's hour meter, by date."""
-        with self._database.reading() as connection:
+        with self.database.reading() as connection:
             return meter.of_engine(connection, engines.number(connection, engine_name))
 
     def meter_changes(self, engine_name: str) -> list[MeterChange]:
         """Return what `hour_meter` needs to tell true hours from what is shown, and back."""
-        with self._database.reading() as connection:
+        with self.database.reading() as connection:
             return engine_hours.changes(connection, engines.number(connection, engine_name))
 
     def known_hours(self, engine_name: str) -> list[KnownHours]:
         """Return everything known of an engine's hours, by date, then true hours."""
-        with self._database.reading() as connection:
+        with self.database.reading() as connection:
             return engine_hours.known(connection, engines.number(connection, engine_name))
 
     def add_work(
@@ -248,7 +245,7 @@ class Logbook:
             If no installation had begun by then, the hours contradict what is known of the
             engine, there is no such kind of work, or the note is no plain line.
         """
-        with self._database.writing() as connection:
+        with self.database.writing() as connection:
             work = works.add(connection, engine_name, date=date, shown=hours, what=what, note=note)
             engine_id = engines.number(connection, engine_name)
             if not work.duplicate:
@@ -257,17 +254,17 @@ class Logbook:
 
     def work(self, engine_name: str) -> list[Work]:
         """Return the work on an engine, earliest first."""
-        with self._database.reading() as connection:
+        with self.database.reading() as connection:
             return works.of_engine(connection, engines.number(connection, engine_name))
 
     def find_recording(self, engine_name: str, sha256: str) -> KeptRecording | None:
         """Return the engine's recording with this content, None if there is none."""
-        with self._database.reading() as connection:
+        with self.database.reading() as connection:
             return recordings.find(connection, engines.number(connection, engine_name), sha256)
 
     def circumstances(self, engine_name: str, visit: str) -> dict[str, Any]:
         """Return what the recordings of a check-up state of the circumstances, the last first."""
-        with self._database.reading() as connection:
+        with self.database.reading() as connection:
             engine_id = engines.number(connection, engine_name)
             return recordings.circumstances(connection, engine_id, visit)
 
@@ -304,11 +301,11 @@ class Logbook:
         """
         recordings.check_entry(visit=visit, hours=hours, baseline=baseline, before=before)
         sha256 = recordings.check_content(content, measurement)
-        with self._database.writing() as connection:
+        with self.database.writing() as connection:
             engine_id = engines.number(connection, engine_name)
             # The original is safe on the disk before any entry speaks of it. A crash in between
             # leaves an original without an entry, which the next try makes use of.
-            self._originals.keep(sha256, content)
+            self.originals.keep(sha256, content)
             kept = recordings.find(connection, engine_id, sha256)
             if kept is not None:
                 return replace(kept, duplicate=True)
@@ -329,7 +326,7 @@ class Logbook:
 
     def series(self, engine_name: str) -> list[Series]:
         """Return the engine's series that hold recordings, in the order they were begun."""
-        with self._database.reading() as connection:
+        with self.database.reading() as connection:
             return filing.all_series(connection, engine_name)
 
     def recordings(self, series_id: int) -> pd.DataFrame:
@@ -342,7 +339,7 @@ class Logbook:
         `quality` (list of dicts: code, severity, message), `overall` (of dicts: name, band_hz,
         value, unit), `added_at` (UTC).
         """
-        with self._database.reading() as connection:
+        with self.database.reading() as connection:
             filing.check_series(connection, series_id)
             return tables.recordings(connection, series_id)
 
@@ -357,20 +354,20 @@ class Logbook:
         recordings are left out, and so are those from before the damper was renewed, which
         `judge` must not see: with `before` it is these alone.
         """
-        with self._database.reading() as connection:
+        with self.database.reading() as connection:
             filing.check_series(connection, series_id)
             return tables.history(connection, series_id, before=before)
 
     def measurement(self, recording: str) -> dict[str, Any]:
         """Return what was measured in a recording, by its short id: `Measurement.to_dict()`."""
-        with self._database.reading() as connection:
+        with self.database.reading() as connection:
             return recordings.measured(connection, recording)
 
     def keep_file(self, content: BinaryIO) -> str:
         """Keep a file, as a photo, like the original of a recording; return its SHA-256."""
         sha256 = digest(content)
-        with self._database.writing():  # one writer of originals at a time
-            self._originals.keep(sha256, content)
+        with self.database.writing():  # one writer of originals at a time
+            self.originals.keep(sha256, content)
         return sha256
 
     def original(self, sha256: str) -> bytes:
@@ -381,11 +378,13 @@ class Logbook:
         LogbookError
             If they are missing or damaged.
         """
-        return self._originals.read(sha256)
+        return self.originals.read(sha256)
 
     def keep_verdict(self, series_id: int, verdict: dict[str, Any], state: str) -> None:
-        """Keep a series' verdict, unless it says what the last one kept says."""
-        with self._database.writing() as connection:
+        """Keep a verdict, unless the last one says the same or the logbook may only be read."""
+        if self.read_only:
+            return
+        with self.database.writing() as connection:
             filing.check_series(connection, series_id)
             verdicts.keep(connection, series_id, verdict, state)
 
@@ -394,6 +393,6 @@ class Logbook:
 
         Columns: `made_at` (UTC), `state`, `newest` (date of the newest recording it knew).
         """
-        with self._database.reading() as connection:
+        with self.database.reading() as connection:
             filing.check_series(connection, series_id)
             return verdicts.table(connection, series_id)

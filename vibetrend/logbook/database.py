@@ -52,11 +52,6 @@ def make_private_folder(folder: Path) -> None:
                 folder.chmod(0o700)
 
 
-def add_row(connection: sa.Connection, table: sa.Table, **values: Any) -> int:
-    """Add one row and return its key."""
-    return int(connection.execute(table.insert().values(values)).lastrowid)
-
-
 def _write_ahead(connection: sqlite3.Connection) -> str:
     """Switch write-ahead mode on and return the mode that resulted."""
     give_up = time.monotonic() + BUSY_SECONDS
@@ -70,14 +65,19 @@ def _write_ahead(connection: sqlite3.Connection) -> str:
         time.sleep(0.01)
 
 
+def _text(stored: bytes) -> str:
+    return stored.decode(errors="surrogateescape")
+
+
 class Database:
     """One SQLite file in write-ahead mode; several processes may use it at once."""
 
-    def __init__(self, path: Path, *, foreign_keys: bool = True) -> None:
+    def __init__(self, path: Path, *, foreign_keys: bool = True, read_only: bool = False) -> None:
         """Prepare to use the file at `path`; foreign keys are off only while tables change."""
         self.path = path
+        self.read_only = read_only
         self._reader = sa.create_engine(
-            sa.URL.create("sqlite", database=str(path)), connect_args={"timeout": BUSY_SECONDS}
+            "sqlite://", creator=self._connect, poolclass=sa.pool.QueuePool
         )
         self._writer = self._reader.execution_options(writes=True)
 
@@ -86,9 +86,12 @@ class Database:
             connection.isolation_level = None  # `begin` below decides, not the driver
             try:
                 connection.execute(f"PRAGMA foreign_keys={foreign_keys:d}")
+                connection.execute("PRAGMA trusted_schema=OFF")  # it may be from elsewhere
+                # What is damaged must come to `checking`, whatever bytes it is.
+                connection.text_factory = _text
                 # Boats lose power: FULL costs some ms for each entry and loses none.
                 connection.execute("PRAGMA synchronous=FULL")
-                if _write_ahead(connection) != "wal":
+                if not read_only and _write_ahead(connection) != "wal":
                     raise LogbookError(
                         f"{path}: a logbook cannot be kept safely here, perhaps because it is a "
                         f"network drive; choose a folder on a disk of this computer"
@@ -103,6 +106,16 @@ class Database:
             writes = connection.get_execution_options().get("writes", False)
             connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
+    def _connect(self) -> sqlite3.Connection:
+        if not self.read_only:
+            return sqlite3.connect(self.path, timeout=BUSY_SECONDS, check_same_thread=False)
+        # Where nothing may be written, SQLite reads a file without its own lock beside it only if
+        # told that it does not change; a journal beside it holds what that would leave out.
+        journal = self.path.with_name(f"{self.path.name}-wal")
+        fixed = "" if journal.exists() and journal.stat().st_size else "&immutable=1"
+        uri = f"{self.path.absolute().as_uri()}?mode=ro{fixed}"
+        return sqlite3.connect(uri, uri=True, timeout=BUSY_SECONDS, check_same_thread=False)
+
     @contextlib.contextmanager
     def reading(self) -> Iterator[sa.Connection]:
         """Give a connection that sees one state of the database throughout."""
@@ -112,6 +125,8 @@ class Database:
     @contextlib.contextmanager
     def writing(self) -> Iterator[sa.Connection]:
         """Give a connection whose entries are all kept at the end, or none after an error."""
+        if self.read_only:
+            raise LogbookError(f"{self.path}: {_WORDS[sqlite3.SQLITE_READONLY]}")
         with self._plain_errors(), self._writer.begin() as connection:
             yield connection
 

@@ -10,9 +10,9 @@ import sqlalchemy as sa
 
 from vibetrend.engine import Engine
 from vibetrend.errors import LogbookError
+from vibetrend.logbook import counting, schema
 from vibetrend.logbook import hours as engine_hours
-from vibetrend.logbook import schema
-from vibetrend.logbook.database import add_row
+from vibetrend.logbook.chain import add_row
 from vibetrend.shell import typed
 
 
@@ -148,7 +148,7 @@ def start_installation(
 
 def installation_rows(connection: sa.Connection, engine_id: int) -> list[sa.Row[Any]]:
     """Return the rows of an engine's installations, earliest first, with what the meter `shown`."""
-    table = schema.installation
+    table = counting.installation
     query = sa.select(table, engine_hours.shown_then(table).label("shown"))
     query = query.where(table.c.engine_id == engine_id)
     return list(connection.execute(query.order_by(table.c.date, table.c.hours, table.c.id)))

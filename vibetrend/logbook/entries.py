@@ -11,8 +11,8 @@ from typing import Any
 import sqlalchemy as sa
 
 from vibetrend.errors import LogbookError
-from vibetrend.logbook import engines, schema
-from vibetrend.logbook.database import add_row
+from vibetrend.logbook import counting, engines, schema
+from vibetrend.logbook.chain import add_row
 from vibetrend.logbook.plain_text import plain_line
 from vibetrend.logbook.recordings import as_json
 
@@ -107,7 +107,7 @@ def add_to(
 def of_engine(connection: sa.Connection, engine_id: int) -> list[Entry]:
     """Return the entries of all installations on an engine, by date, then as they were added."""
     rows = engines.installation_rows(connection, engine_id)
-    table = schema.entry
+    table = counting.entry
     query = sa.select(table).where(table.c.installation_id.in_([row.id for row in rows]))
     return [
         Entry(

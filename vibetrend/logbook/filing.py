@@ -12,8 +12,8 @@ from typing import Any
 import sqlalchemy as sa
 
 from vibetrend.errors import LogbookError
-from vibetrend.logbook import engines, schema, works
-from vibetrend.logbook.database import add_row
+from vibetrend.logbook import counting, engines, schema, works
+from vibetrend.logbook.chain import add_row
 from vibetrend.logbook.engines import Installation
 from vibetrend.recording import Recording
 
@@ -85,17 +85,17 @@ _higher = schema.measurement.alias("higher")
 
 IS_NEWEST = ~sa.exists().where(
     _higher.c.recording_id == schema.measurement.c.recording_id,
-    _higher.c.method_version > schema.measurement.c.method_version,
+    _higher.c.id > schema.measurement.c.id,
 )
-"""True for the measurement of a recording that counts: by the newest method."""
+"""True for the measurement of a recording that counts: the newest."""
 
 
 def file(connection: sa.Connection, recording_id: int) -> None:
     """File a recording in the series it belongs to, made if there is none."""
     row = connection.execute(
-        sa.select(schema.recording, schema.measurement.c.speed_rpm)
-        .join(schema.measurement)
-        .where(schema.recording.c.id == recording_id, IS_NEWEST)
+        sa.select(counting.any_recording, schema.measurement.c.speed_rpm)
+        .join(schema.measurement, schema.measurement.c.recording_id == counting.any_recording.c.id)
+        .where(counting.any_recording.c.id == recording_id, IS_NEWEST)
     ).one()
     stated = json.loads(row.tags)
     tags = Tags(**{field.name: stated[field.name] for field in fields(Tags)})
@@ -123,7 +123,7 @@ def file(connection: sa.Connection, recording_id: int) -> None:
 
 def file_again(connection: sa.Connection, engine_id: int) -> None:
     """File again what an installation or work entered late has taken over; the rest stays."""
-    recording, series = schema.recording, schema.series
+    recording, series = counting.any_recording, schema.series
     filed = (
         sa.select(
             recording.c.id,
@@ -134,7 +134,9 @@ def file_again(connection: sa.Connection, engine_id: int) -> None:
             series.c.epoch,
         )
         .select_from(
-            recording.join(schema.filing).join(series, schema.filing.c.series_id == series.c.id)
+            recording.join(schema.filing, schema.filing.c.recording_id == recording.c.id).join(
+                series, schema.filing.c.series_id == series.c.id
+            )
         )
         .where(recording.c.engine_id == engine_id, IS_CURRENT)
         .order_by(recording.c.id)
@@ -151,15 +153,14 @@ def all_series(connection: sa.Connection, engine_name: str) -> list[Series]:
     engine_id = engines.number(connection, engine_name)
     installations = {each.id: each for each in engines.installations(connection, engine_name)}
     table = schema.series
-    holds_some = sa.exists().where(schema.filing.c.series_id == table.c.id, IS_CURRENT)
-    keeps_before = sa.exists().where(
+    filed = sa.exists().where(
         schema.filing.c.series_id == table.c.id,
-        schema.recording.c.id == schema.filing.c.recording_id,
-        schema.recording.c.before,
+        counting.recording.c.id == schema.filing.c.recording_id,
         IS_CURRENT,
     )
+    keeps_before = filed.where(counting.recording.c.before)
     query = sa.select(table, keeps_before.label("keeps_before"))
-    query = query.where(table.c.engine_id == engine_id, holds_some)
+    query = query.where(table.c.engine_id == engine_id, filed)
     return [
         Series(
             installation=installations.get(row.installation_id),

@@ -11,7 +11,7 @@ import sqlalchemy as sa
 from vibetrend import hour_meter
 from vibetrend.errors import LogbookError
 from vibetrend.hour_meter import DAY_HOURS, MeterChange
-from vibetrend.logbook import schema
+from vibetrend.logbook import counting
 
 ROUNDING = 1e-6
 """Hours that a sum may be off by."""
@@ -33,6 +33,7 @@ class KnownHours:
     meter_hours: float  # what the meter showed; of a change, the new one
     what: Literal["recording", "work", "installation", "reading", "change"]
     label: str = ""  # of a recording, its short id
+    key: int = 0  # of the row it is from
 
     def __str__(self) -> str:
         name = f"recording {self.label}" if self.what == "recording" else _NAMES[self.what]
@@ -53,7 +54,7 @@ def check_hours(hours: float) -> None:
         raise LogbookError(f"{hours:g} cannot be engine hours; give a number from 0 up")
 
 
-def shown_then(table: sa.Table) -> sa.ColumnElement[float]:
+def shown_then(table: sa.FromClause) -> sa.ColumnElement[float]:
     """Return what the meter showed, for queries; rows from before it was kept have hours alone."""
     return sa.func.coalesce(table.c.meter_hours, table.c.hours)
 
@@ -69,7 +70,7 @@ def changes(connection: sa.Connection, engine_id: int) -> list[MeterChange]:
 
 def meter_rows(connection: sa.Connection, engine_id: int) -> list[sa.Row[Any]]:
     """Return the rows of an engine's hour meter, by date."""
-    table = schema.meter
+    table = counting.meter
     query = sa.select(table).where(table.c.engine_id == engine_id)
     return list(connection.execute(query.order_by(table.c.date, table.c.id)))
 
@@ -92,18 +93,21 @@ def known(connection: sa.Connection, engine_id: int) -> list[KnownHours]:
         sa.select(
             sa.literal(what).label("what"),
             label.label("label"),
+            table.c.id,
             table.c.date,
             table.c.hours,
             shown_then(table).label("shown"),
         ).where(table.c.engine_id == engine_id)
         for what, table, label in (
-            ("recording", schema.recording, schema.recording.c.label),
-            ("work", schema.work, sa.literal("")),
-            ("installation", schema.installation, sa.literal("")),
+            ("recording", counting.recording, counting.recording.c.label),
+            ("work", counting.work, sa.literal("")),
+            ("installation", counting.installation, sa.literal("")),
         )
     ]
     found = [
-        KnownHours(dt.date.fromisoformat(row.date), row.hours, row.shown, row.what, row.label)
+        KnownHours(
+            dt.date.fromisoformat(row.date), row.hours, row.shown, row.what, row.label, row.id
+        )
         for row in connection.execute(sa.union_all(*queries))
     ]
     changed = changes(connection, engine_id)
@@ -132,10 +136,20 @@ def contradiction(past: Iterable[KnownHours], date: dt.date, hours: float) -> Kn
 
 
 def refuse_impossible(
-    connection: sa.Connection, engine_id: int, date: dt.date, hours: float, shown: float
+    connection: sa.Connection,
+    engine_id: int,
+    date: dt.date,
+    hours: float,
+    shown: float,
+    *,
+    without: tuple[str, int] | None = None,
 ) -> None:
-    """Refuse true hours that run back against the date, or faster than a clock does."""
-    other = contradiction(known(connection, engine_id), date, hours)
+    """Refuse true hours that run back against the date, or faster than a clock does.
+
+    `without` leaves out what they are of: its kind and its key.
+    """
+    past = [each for each in known(connection, engine_id) if (each.what, each.key) != without]
+    other = contradiction(past, date, hours)
     if other is not None:
         raise LogbookError(
             f"{date} at {in_words(hours, shown)} contradicts {other}: engine hours only grow, and "

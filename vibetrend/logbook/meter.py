@@ -9,7 +9,7 @@ from vibetrend import hour_meter
 from vibetrend.errors import LogbookError
 from vibetrend.hour_meter import MeterChange
 from vibetrend.logbook import engines, hours, schema
-from vibetrend.logbook.database import add_row
+from vibetrend.logbook.chain import add_row
 from vibetrend.logbook.plain_text import plain_line
 
 

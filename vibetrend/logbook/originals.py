@@ -70,6 +70,19 @@ class Originals:
             )
         return content
 
+    def digests(self) -> set[str]:
+        """Return the digests by which files are kept here, whole or not."""
+        return {f"{each.parent.name}{each.name}" for each in self.folder.glob("??/*")}
+
+    def fault(self, sha256: str) -> str:
+        """Say what is wrong with the bytes of this digest, "" where nothing is."""
+        path = self._path(sha256)
+        try:
+            with path.open("rb") as file:
+                return "" if digest(file) == sha256 else "is no longer what was kept"
+        except OSError as error:
+            return f"cannot be read ({reason(error)})"
+
     def _path(self, sha256: str) -> Path:
         return self.folder / sha256[:2] / sha256[2:]
 

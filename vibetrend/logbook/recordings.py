@@ -11,9 +11,9 @@ import sqlalchemy as sa
 
 from vibetrend.errors import LogbookError
 from vibetrend.hashing import digest
-from vibetrend.logbook import engines, filing, schema
+from vibetrend.logbook import counting, engines, filing, schema
 from vibetrend.logbook import hours as engine_hours
-from vibetrend.logbook.database import add_row
+from vibetrend.logbook.chain import add_row, seal
 from vibetrend.recording import Circumstances
 
 if TYPE_CHECKING:  # only the type: to look into a logbook, nothing has to be measured
@@ -38,23 +38,24 @@ class KeptRecording:
     baseline: bool
     before: bool
     meter_hours: float  # what the meter showed
+    set_aside: bool = False  # by a correction: kept, and used for nothing
     duplicate: bool = False  # the content was here already and what is kept was left as it is
 
 
 _KEPT = (
     sa.select(
-        schema.recording,
-        engine_hours.shown_then(schema.recording).label("shown"),
+        counting.any_recording,
+        engine_hours.shown_then(counting.any_recording).label("shown"),
         schema.filing.c.series_id,
     )
-    .join(schema.filing)
+    .join(schema.filing, schema.filing.c.recording_id == counting.any_recording.c.id)
     .where(filing.IS_CURRENT)
 )
 
 
 def find(connection: sa.Connection, engine_id: int, sha256: str) -> KeptRecording | None:
     """Return the recording with this content, None if there is none."""
-    table = schema.recording.c
+    table = counting.any_recording.c
     query = _KEPT.where(table.engine_id == engine_id, table.sha256 == sha256)
     row = connection.execute(query).one_or_none()
     return None if row is None else _kept(row)
@@ -75,9 +76,9 @@ def add(
     """Add a recording that is not there yet, with its measurement, and file it in a series."""
     hours = engine_hours.true_hours(connection, engine_id, date, shown)
     if before:
-        _refuse_present_damper(connection, engine_id, date, hours, shown)
+        refuse_present_damper(connection, engine_id, date, hours, shown)
     engine_hours.refuse_impossible(connection, engine_id, date, hours, shown)
-    _refuse_another_day(connection, engine_id, visit, date)
+    refuse_another_day(connection, engine_id, visit, date)
     recording = measurement.recording
     path = recording.source.path if recording.source else ""
     recording_id = add_row(
@@ -98,14 +99,19 @@ def add(
         reading=as_json(dict(recording.source.reading) if recording.source else {}),
         added_at=schema.now(),
     )
-    _add_measurement(connection, recording_id, measurement)
+    add_measurement(connection, recording_id, measurement)
     filing.file(connection, recording_id)
-    return _kept(connection.execute(_KEPT.where(schema.recording.c.id == recording_id)).one())
+    return by_key(connection, recording_id)
+
+
+def by_key(connection: sa.Connection, key: int) -> KeptRecording:
+    """Return a recording by its key."""
+    return _kept(connection.execute(_KEPT.where(counting.any_recording.c.id == key)).one())
 
 
 def circumstances(connection: sa.Connection, engine_id: int, visit: str) -> dict[str, Any]:
     """Return what the recordings of a check-up state of the circumstances; the newest counts."""
-    table = schema.recording.c
+    table = counting.recording.c
     query = sa.select(table.tags).where(table.engine_id == engine_id, table.visit == visit)
     stated: dict[str, Any] = {}
     for text in connection.scalars(query.order_by(table.id)):
@@ -146,12 +152,19 @@ def check_content(content: BinaryIO, measurement: "Measurement") -> str:
     return sha256
 
 
-def _refuse_another_day(
-    connection: sa.Connection, engine_id: int, visit: str, date: dt.date
+def refuse_another_day(
+    connection: sa.Connection,
+    engine_id: int,
+    visit: str,
+    date: dt.date,
+    *,
+    without: int | None = None,
 ) -> None:
     """Refuse a check-up's name that another day has; a check-up may run past midnight."""
-    table = schema.recording.c
-    query = sa.select(table.label, table.date).filter_by(engine_id=engine_id, visit=visit)
+    table = counting.recording
+    query = sa.select(table.c.label, table.c.date).where(
+        table.c.engine_id == engine_id, table.c.visit == visit, table.c.id.is_distinct_from(without)
+    )
     for label, day in connection.execute(query):
         if abs(date - dt.date.fromisoformat(day)) > dt.timedelta(days=1):
             raise LogbookError(
@@ -160,7 +173,7 @@ def _refuse_another_day(
             )
 
 
-def _refuse_present_damper(
+def refuse_present_damper(
     connection: sa.Connection, engine_id: int, date: dt.date, hours: float, shown: float
 ) -> None:
     """Refuse as "the damper before" what was recorded since the present one was fitted.
@@ -218,6 +231,7 @@ def _kept(row: Any) -> KeptRecording:
         baseline=row.baseline,
         before=row.before,
         meter_hours=row.shown,
+        set_aside=row.set_aside,
     )
 
 
@@ -232,9 +246,10 @@ def _label(connection: sa.Connection, sha256: str) -> str:
     )
 
 
-def _add_measurement(
+def add_measurement(
     connection: sa.Connection, recording_id: int, measurement: "Measurement"
 ) -> None:
+    """Add what was measured in a recording; the newest counts."""
     rpm = measurement.speed.rpm
     result = measurement.to_dict()
     measurement_id = add_row(
@@ -253,6 +268,7 @@ def _add_measurement(
     ]
     if rows:
         connection.execute(schema.amplitude.insert(), rows)
+        seal(connection, schema.amplitude, measurement_id)
 
 
 def _features(result: dict[str, Any]) -> list[dict[str, Any]]:

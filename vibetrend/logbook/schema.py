@@ -2,11 +2,11 @@
 
 A column's comment says what it holds and, in brackets, its unit. The tables are made by
 `migrations/`, which writes the same comments into the database file; a test compares the two.
-Rows are only ever added: the newest engine file, filing, measurement and verdict are the
-current ones, and the older ones stay to be looked at.
+Rows are only ever added: the newest engine file, filing, measurement, verdict and correction are
+the current ones, and the older ones stay to be looked at.
 
 Versions: 0001 first; 0002 work, and the velocity of orders; 0003 the installation record and the
-hour meter.
+hour meter; 0004 corrections, and the chain that shows whether a row was changed.
 """
 
 import datetime as dt
@@ -15,7 +15,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy import Boolean, Float, ForeignKey, Integer, Text
 
-SCHEMA_VERSION = "0003"
+SCHEMA_VERSION = "0004"
 
 metadata = sa.MetaData()
 
@@ -181,12 +181,12 @@ measurement = sa.Table(
     metadata,
     _number("measurement"),
     _column("recording_id", Integer, ForeignKey("recording.id"), comment="what was measured [key]"),
-    _column("method_version", Integer, comment="version of the method, highest counts [1]"),
+    _column("method_version", Integer, comment="version of the method [1]"),
     _column("speed_rpm", Float, empty=True, comment="measured speed; empty if none [rpm]"),
     _column("unusable", Boolean, comment="a fault rules out comparison [yes/no]"),
     _column("result", Text, comment="whole result, units inside [JSON]"),
-    _column("made_at", Text, comment="when it was measured [UTC]"),
-    sa.UniqueConstraint("recording_id", "method_version"),
+    _column("made_at", Text, comment="when it was measured; the newest counts [UTC]"),
+    sa.Index("measurement_of_recording", "recording_id"),
 )
 
 amplitude = sa.Table(
@@ -231,4 +231,32 @@ verdict = sa.Table(
         comment="newest recording it knew [key]",
     ),
     sa.Index("verdict_of_series", "series_id"),
+)
+
+# What is corrected stays as it was entered: the value that counts instead is an entry of its own.
+correction = sa.Table(
+    "correction",
+    metadata,
+    _number("correction"),
+    _column("table_name", Text, comment="table of the row corrected [text]"),
+    _column("row_id", Integer, comment="number of the row corrected [key]"),
+    _column("what", Text, comment="its column, or set_aside; the newest counts [text]"),
+    _column("was", Text, comment="value that counted before [JSON]"),
+    _column("now", Text, comment="value that counts instead [JSON]"),
+    _column("reason", Text, comment="why, in the person's words [text]"),
+    _column("person", Text, comment="who; blank if not stated [text]"),
+    _column("made_at", Text, comment="when it was entered [UTC]"),
+    sa.Index("correction_of_row", "table_name", "row_id"),
+)
+
+chain = sa.Table(
+    "chain",
+    metadata,
+    _number("link"),
+    _column("table_name", Text, comment="table of the row sealed; blank if none [text]"),
+    _column("row_id", Integer, comment="number of the row sealed; 0 if none [key]"),
+    _column("made_at", Text, comment="when it was sealed [UTC]"),
+    _column("why", Text, comment="blank when the row was entered, else what for [text]"),
+    _column("hash", Text, comment="SHA-256 of this and the link before; see chain.py [hex]"),
+    sa.Index("chain_of_row", "table_name", "row_id"),
 )

@@ -7,7 +7,7 @@ from typing import Any
 import pandas as pd
 import sqlalchemy as sa
 
-from vibetrend.logbook import schema
+from vibetrend.logbook import counting, schema
 from vibetrend.logbook.filing import IS_CURRENT, IS_NEWEST
 from vibetrend.logbook.hours import shown_then
 from vibetrend.logbook.recordings import among
@@ -19,15 +19,16 @@ _NUMBERS = ["hours", "meter_hours", "order", "amplitude", "standard_error", "flo
 _CIRCUMSTANCES = ["other_engine", "alternator_load", "lying", "shore_power"]
 _YES_NO = ["baseline", "before", "visible", "unusable"]
 
-_in_series = schema.recording.join(schema.filing).join(
-    schema.measurement, schema.measurement.c.recording_id == schema.recording.c.id
+_recording = counting.recording
+_in_series = _recording.join(schema.filing, schema.filing.c.recording_id == _recording.c.id).join(
+    schema.measurement, schema.measurement.c.recording_id == _recording.c.id
 )
-_by_hours = (schema.recording.c.hours, schema.recording.c.date, schema.recording.c.id)
+_by_hours = (_recording.c.hours, _recording.c.date, _recording.c.id)
 
 
 def recordings(connection: sa.Connection, series_id: int) -> pd.DataFrame:
     """Return one row for each recording of a series, by hours."""
-    table, measurement = schema.recording.c, schema.measurement.c
+    table, measurement = _recording.c, schema.measurement.c
     query = _of(
         series_id,
         table.label.label("recording"),
@@ -35,7 +36,7 @@ def recordings(connection: sa.Connection, series_id: int) -> pd.DataFrame:
         table.sha256,
         table.visit,
         table.hours,
-        shown_then(schema.recording).label("meter_hours"),
+        shown_then(_recording).label("meter_hours"),
         table.date,
         table.rpm,
         table.baseline,
@@ -64,7 +65,7 @@ def recordings(connection: sa.Connection, series_id: int) -> pd.DataFrame:
 
 def history(connection: sa.Connection, series_id: int, *, before: bool) -> pd.DataFrame:
     """Return one row for each recording and feature that may be compared, by hours."""
-    table, measurement, amplitude = schema.recording.c, schema.measurement.c, schema.amplitude.c
+    table, measurement, amplitude = _recording.c, schema.measurement.c, schema.amplitude.c
     query = _of(
         series_id,
         table.label.label("recording"),
@@ -91,7 +92,7 @@ def history(connection: sa.Connection, series_id: int, *, before: bool) -> pd.Da
 
 def newest_recording(connection: sa.Connection, series_id: int) -> int | None:
     """Return the key of the recording with the most hours, None in an empty series."""
-    query = _of(series_id, schema.recording.c.id)
+    query = _of(series_id, _recording.c.id)
     newest: int | None = connection.scalar(
         query.order_by(*(column.desc() for column in _by_hours)).limit(1)
     )

@@ -6,8 +6,8 @@ from typing import Any
 import pandas as pd
 import sqlalchemy as sa
 
-from vibetrend.logbook import schema, tables
-from vibetrend.logbook.database import add_row
+from vibetrend.logbook import counting, schema, tables
+from vibetrend.logbook.chain import add_row
 from vibetrend.logbook.recordings import as_json
 
 
@@ -39,7 +39,7 @@ def table(connection: sa.Connection, series_id: int) -> pd.DataFrame:
 
     Columns: `made_at` (UTC), `state`, `newest` (date of the newest recording it knew, else None).
     """
-    columns, recording = schema.verdict.c, schema.recording
+    columns, recording = schema.verdict.c, counting.any_recording
     query = (
         sa.select(columns.made_at, columns.state, recording.c.date.label("newest"))
         .select_from(

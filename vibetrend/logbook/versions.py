@@ -7,8 +7,9 @@ from pathlib import Path
 import sqlalchemy as sa
 
 from vibetrend.errors import LogbookError
-from vibetrend.logbook.database import Database, make_private_file, reason
-from vibetrend.logbook.schema import SCHEMA_VERSION
+from vibetrend.logbook.database import Database, reason
+from vibetrend.logbook.schema import SCHEMA_VERSION, metadata
+from vibetrend.whole_file import ENDING, finish, sync_folder, unfinished
 
 MIGRATIONS = Path(__file__).parent / "migrations"
 
@@ -28,8 +29,15 @@ def bring_up_to_date(
     """
     with database.reading() as connection:
         found = _version(connection, database.path, target)
-    if found == target:
-        return
+        if found == target:
+            if target == SCHEMA_VERSION:
+                _refuse_another_shape(connection, database.path)
+            return
+    if database.read_only:
+        raise LogbookError(
+            f"{database.path}: an older version wrote this logbook and it may only be read; copy "
+            f"the folder to where you may write, and name the copy with --logbook"
+        )
 
     # Imported only here: alembic costs a tenth of a second that most commands need not pay.
     from alembic import command
@@ -76,15 +84,33 @@ def _version(connection: sa.Connection, path: Path, target: str) -> str | None:
     return found
 
 
+def _refuse_another_shape(connection: sa.Connection, path: Path) -> None:
+    """Refuse a database whose tables are not ours, or that does something by itself."""
+    made = connection.exec_driver_sql("SELECT type, name FROM sqlite_master").all()
+    foreign = [name for kind, name in made if kind in ("view", "trigger")]
+    names = {name for kind, name in made if kind == "table"}
+    for table in metadata.sorted_tables:
+        columns = connection.exec_driver_sql(f"PRAGMA table_info({table.name})").all()
+        if table.name not in names or {each[1] for each in columns} != set(table.c.keys()):
+            foreign.append(table.name)
+    if foreign:
+        raise LogbookError(
+            f"{path}: this is no logbook as this program makes it ({', '.join(foreign)[:80]}); "
+            f"restore a backup into an empty folder: vibetrend logbook restore"
+        )
+
+
 def _copy_beside(path: Path, version: str) -> None:
     copy = path.with_name(f"{path.stem}-schema-{version}{path.suffix}")
-    part = copy.with_suffix(".part")
     try:
-        part.unlink(missing_ok=True)  # of an attempt that was cut short
-        make_private_file(part)
-        with closing(sqlite3.connect(path)) as source, closing(sqlite3.connect(part)) as target:
-            source.backup(target)
-        part.replace(copy)
+        for left_over in path.parent.glob(f".*{ENDING}"):  # of an attempt that was cut short
+            left_over.unlink()
+        with unfinished(path.parent) as (file, part):
+            with closing(sqlite3.connect(path)) as source, closing(sqlite3.connect(part)) as target:
+                source.backup(target)
+            finish(file)
+            part.replace(copy)
+        sync_folder(path.parent)
     except (OSError, sqlite3.Error) as error:
         words = reason(error) if isinstance(error, OSError) else str(error)
         raise LogbookError(

@@ -7,9 +7,9 @@ from dataclasses import dataclass, field, replace
 import sqlalchemy as sa
 
 from vibetrend.errors import LogbookError
-from vibetrend.logbook import engines, schema
+from vibetrend.logbook import counting, engines, schema
 from vibetrend.logbook import hours as engine_hours
-from vibetrend.logbook.database import add_row
+from vibetrend.logbook.chain import add_row
 from vibetrend.logbook.plain_text import plain_line
 
 KINDS = (
@@ -95,7 +95,7 @@ def of_engine(connection: sa.Connection, engine_id: int) -> list[Work]:
 
     What was done at the same date and hours begins one epoch together.
     """
-    table = schema.work
+    table = counting.work
     query = sa.select(table, engine_hours.shown_then(table).label("shown"))
     query = query.where(table.c.engine_id == engine_id)
     rows = connection.execute(query.order_by(table.c.date, table.c.hours, table.c.id)).all()
