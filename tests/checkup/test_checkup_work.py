@@ -365,7 +365,7 @@ def test_a_series_that_cannot_be_judged_does_not_hide_the_others(begun: Logbook)
     refused = engine.series[0].verdict
     assert refused.advice[0].startswith(
         "This series cannot be judged: check-up b has fewer engine hours (3505 h) than one of an "
-        "earlier date; correct the hours or the date. This version cannot correct"
+        "earlier date; correct the hours or the date. What was mistyped can be"
     )
     printed = " ".join(standing_words([engine], today=TODAY).split())
     assert "- This series cannot be judged: check-up b has" in printed

@@ -12,6 +12,7 @@ from vibetrend.checkup import dampers, installing
 from vibetrend.checkup.standing import standing
 from vibetrend.engine import Engine
 from vibetrend.errors import InstallationError, LogbookError, VibetrendError
+from vibetrend.hashing import digest
 from vibetrend.installation import (
     belt_content,
     bolt_content,
@@ -210,9 +211,10 @@ def test_small_pictures_are_made_of_what_can_be_shown(book: Logbook, tmp_path: P
     start(book)
     kept = installing.add_photo(book, "main", picture(tmp_path / "rim.jpg"), today=FITTED)
     start(book, dt.date(2024, 8, 1), 3200)
-    sha256 = book.keep_file(io.BytesIO(b"\0\0\0\x14ftypheic\0\0\0\0mif1" + bytes(8)))
+    heic = io.BytesIO(b"\0\0\0\x14ftypheic\0\0\0\0mif1" + bytes(8))
+    sha256 = digest(heic)
     entry = photo_content(sha256, "rim.heic", media_type="image/heic", bytes=28)
-    installing.keep(book, "main", "photo", entry, date=TODAY)
+    installing.keep(book, "main", "photo", entry, date=TODAY, file=heic)
     said: list[str] = []
     found = installing.small_photos(
         book, standing(book, ["main"], today=TODAY), tell=said.append

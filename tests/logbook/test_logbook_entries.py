@@ -216,8 +216,16 @@ def test_text_of_any_language_is_kept(book: Logbook) -> None:
 def test_a_photo_is_kept_like_an_original(book: Logbook) -> None:
     """SHA-256 of "abc": NIST FIPS 180-2, appendix B.1."""
     rest = "7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
-    for _ in range(2):
-        assert book.keep_file(io.BytesIO(b"abc")) == "ba" + rest
+    fit(book)
+    for again in (False, True):
+        content = {"sha256": "ba" + rest}
+        entry = book.add_entry(
+            "main", "photo", date=FITTED, content=content, file=io.BytesIO(b"abc")
+        )
+        assert entry.duplicate == again
+    with pytest.raises(LogbookError, match="is no kind of entry"):
+        book.add_entry("main", "Photo", date=FITTED, content={}, file=io.BytesIO(b"refused"))
+    assert len(list((book.folder / "originals").glob("??/*"))) == 1
     assert (book.folder / "originals" / "ba" / rest).read_bytes() == b"abc"
     assert book.original("ba" + rest) == b"abc"
     assert hashlib.sha256(b"abc").hexdigest() == "ba" + rest

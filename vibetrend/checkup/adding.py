@@ -153,20 +153,20 @@ def _before_the_baseline(logbook: Logbook, name: str, date: dt.date) -> str:
 
 
 def _mark_kept(kept: KeptRecording, *, baseline: bool, before: bool) -> str:
-    """Say that a recording kept keeps its mark, where another one is asked for."""
+    """Say what of a recording kept is not as it is asked for: set aside, or another mark."""
+    if kept.set_aside:
+        return (
+            f"It was set aside and stays so. To use it again: vibetrend logbook set-aside "
+            f"{kept.id} --back --reason TEXT"
+        )
     wanted = "--baseline" if baseline else "--before" if before else ""
     marked = "--baseline" if kept.baseline else "--before" if kept.before else ""
     if not wanted or wanted == marked:
         return ""
-    instead = (
-        "record once more, that day if you can, and add that file with --baseline"
-        if baseline
-        else "while that damper is still on, record once more and add that file with --before"
-    )
     was = f"with {marked}" if marked else "without a mark"
     return (
-        f"It was kept {was} and stays so: {wanted} was not taken over, because this version cannot "
-        f"change a mark. Instead, {instead}."
+        f"It was kept {was} and stays so: {wanted} was not taken over. To change it: vibetrend "
+        f"logbook correct {kept.id} --mark {wanted.removeprefix('--')} --reason TEXT"
     )
 
 
@@ -212,12 +212,11 @@ def _engine_then(
 
     `hours` are what the meter showed.
     """
-    true = hour_meter.true_hours(logbook.meter_changes(name), date, hours)
-    fitted = [
-        each for each in logbook.installations(name) if each.date <= date and each.hours <= true
-    ]
-    if fitted:
-        return fitted[-1].engine
+    described = described_then(
+        logbook, name, date, hour_meter.true_hours(logbook.meter_changes(name), date, hours)
+    )
+    if described is not None:
+        return described
     if baseline:
         raise LogbookError(
             f"a baseline belongs to an installation, and none of {name} was started by {date} at "
@@ -225,3 +224,14 @@ def _engine_then(
             f"--hours H (--as-found if the damper was fitted long ago)"
         )
     return logbook.engine(name)
+
+
+def described_then(logbook: Logbook, name: str, date: dt.date, hours: float) -> Engine | None:
+    """Return the engine as it was described for the damper on it at true engine hours.
+
+    None where no damper was entered by then.
+    """
+    fitted = [
+        each for each in logbook.installations(name) if each.date <= date and each.hours <= hours
+    ]
+    return fitted[-1].engine if fitted else None

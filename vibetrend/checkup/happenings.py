@@ -10,8 +10,9 @@ from typing import Any
 
 import pandas as pd
 
+from vibetrend.checkup.corrected import all_corrected
 from vibetrend.checkup.dampers import records as dampers
-from vibetrend.checkup.records import EngineRecord, Happening, SeriesRecord
+from vibetrend.checkup.records import Corrected, EngineRecord, Happening, SeriesRecord
 from vibetrend.errors import InstallationError
 from vibetrend.installation import CHECKLIST, Content, Reading, Record
 from vibetrend.installation.digits import told
@@ -25,7 +26,11 @@ from vibetrend.quantities import ShownUnits
 
 def with_log(logbook: Logbook, engines: Sequence[EngineRecord]) -> list[EngineRecord]:
     """Return the records with everything that is kept of each engine, newest first."""
-    return [replace(each, happenings=_happenings(logbook, each)) for each in engines]
+    corrected = [
+        replace(each, corrections=tuple(all_corrected(logbook, each.engine.name)))
+        for each in engines
+    ]
+    return [replace(each, happenings=_happenings(logbook, each)) for each in corrected]
 
 
 def _happenings(logbook: Logbook, of: EngineRecord) -> tuple[Happening, ...]:
@@ -38,6 +43,7 @@ def _happenings(logbook: Logbook, of: EngineRecord) -> tuple[Happening, ...]:
         *_meter(logbook, name),
         *_check_ups(logbook, name, (*of.series, *of.earlier_series)),
         *_files(logbook.engine_files(name)),
+        *_corrected(of.corrections),
         *_verdicts(logbook, name),
     ]
     # Turned around as a whole: of one moment, what is told later comes first too.
@@ -211,7 +217,17 @@ def _verdicts(logbook: Logbook, name: str) -> Iterator[Happening]:
             before = (state,)
 
 
-# Engine files
+# Corrections and engine files
+
+
+def _corrected(made: Iterable[Corrected]) -> Iterator[Happening]:
+    for each in made:
+        about = f"{each.entry} ({each.about})" if each.about else each.entry
+        yield Happening(
+            date=each.date, hours=None, meter_hours=None, what="correction",
+            words=f"{about}: {each.what} was {each.was}, now {each.now}",
+            own=", ".join(filter(None, (each.reason, each.person))), added_at=each.made_at,
+        )  # fmt: skip
 
 
 def _files(files: Sequence[EngineFile]) -> Iterator[Happening]:

@@ -5,7 +5,7 @@ import io
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from vibetrend.checkup.dampers import on_engine, reading_json, record, record_at, records
 from vibetrend.checkup.records import EngineRecord
@@ -141,16 +141,19 @@ def keep(
     entered: Mapping[str, Any],
     *,
     date: dt.date,
+    file: BinaryIO | None = None,
     remarks: Sequence[str] = (),
 ) -> Kept:
     """Add checked content to the record of the damper that was on the engine then.
+
+    A `file` that belongs to it is kept with it.
 
     Raises
     ------
     LogbookError
         If no installation had begun by then.
     """
-    entry = logbook.add_entry(engine_name, kind, date=date, content=entered)
+    entry = logbook.add_entry(engine_name, kind, date=date, content=entered, file=file)
     own = next(
         each for each in logbook.installations(engine_name) if each.id == entry.installation_id
     )
@@ -244,8 +247,7 @@ def add_photo(
         caption=caption,
         person=person,
     )
-    logbook.keep_file(whole)
-    kept = keep(logbook, engine_name, "photo", entered, date=date)
+    kept = keep(logbook, engine_name, "photo", entered, date=date, file=whole)
     remarks += _of_the_same_photo(kept, before)
     return replace(kept, remarks=tuple(remarks))
 
@@ -369,9 +371,8 @@ def keep_plucked(
             note=f"{note} (recording {path.name}, kept as {source.sha256[:12]})".strip(),
             **values,
         )
-        logbook.keep_file(stream)
-    remarks = [each.message for each in found.notes]
-    return keep(logbook, engine_name, "belt", entered, date=date, remarks=remarks)
+        remarks = [each.message for each in found.notes]
+        return keep(logbook, engine_name, "belt", entered, date=date, file=stream, remarks=remarks)
 
 
 def torque_unit(stages: Sequence[str]) -> str:

@@ -23,8 +23,8 @@ def verdict_on(
         return judge(history, engine=engine, renewal_hours=renewal_hours)
     except JudgeError as error:
         said = (
-            f"This series cannot be judged: {error}. This version cannot correct what is in the "
-            f"logbook; to go on, begin a series of its own with another --position or --device."
+            f"This series cannot be judged: {error}. What was mistyped can be corrected or set "
+            f"aside: vibetrend logbook list shows every entry with its id."
         )
         nothing = nothing_judged()
         return replace(nothing, advice=[said, *nothing.advice])

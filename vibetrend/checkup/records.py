@@ -99,11 +99,36 @@ class Happening:
     hours: float | None  # true engine hours; None where none belong to it
     meter_hours: float | None  # what the hour meter showed then
     what: str  # "installation", "reading", "check", "details", "photo", "note", "finish", "work",
-    # "meter", "check-up", "engine file" or "verdict"
+    # "meter", "check-up", "engine file", "correction" or "verdict"
     words: str  # ours, with names in them
     own: str = ""  # a person's own words beside them
     states: tuple[str, ...] = ()  # of a verdict: the state before, where there was one, and after
     added_at: str = ""  # UTC, ISO 8601
+
+
+@dataclass(frozen=True, kw_only=True)
+class Corrected:
+    """One value that counts instead of what was entered."""
+
+    entry: str  # a recording's short id, or "work-3" and so on
+    about: str  # file name, kind of work and so on
+    what: str  # in words
+    was: str
+    now: str
+    reason: str  # the person's own words
+    person: str  # "" if not stated
+    made_at: str  # UTC, ISO 8601
+    date: dt.date
+
+
+@dataclass(frozen=True, kw_only=True)
+class Kept:
+    """What the chain over all entries of a logbook says."""
+
+    entries: int
+    hash: str  # of the newest entry, its first digits in groups, to be written down
+    faults: tuple[str, ...]  # plain lines; none where all is as it was entered
+    notes: tuple[str, ...]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -123,6 +148,7 @@ class EngineRecord:
     earlier_series: tuple[SeriesRecord, ...] = ()  # of these, the latest damper's first; only
     # `with_earlier` fills it, for page and tables: no state and no advice rests on it
     hours_log: tuple[KnownHours, ...] = ()  # all that is known of its hours, earliest first
+    corrections: tuple[Corrected, ...] = ()  # of any entry, oldest first; only `with_log` fills it
     happenings: tuple[Happening, ...] = ()  # all that was entered and judged, newest first; only
     # `with_log` fills it, for the page
     meter_offset: float = 0.0  # true hours less what the hour meter shows, now

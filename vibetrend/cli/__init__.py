@@ -15,6 +15,7 @@ from vibetrend.cli.card import card
 from vibetrend.cli.demo import demo
 from vibetrend.cli.engine import engine
 from vibetrend.cli.installation import installation
+from vibetrend.cli.logbook import logbook
 from vibetrend.cli.measure import measure
 from vibetrend.cli.meter import meter
 from vibetrend.cli.report import report
@@ -53,7 +54,8 @@ def cli() -> None:
 
 
 for command in (
-    demo, engine, installation, meter, work, measure, add, status, report, card, watch, simulate,
+    demo, engine, installation, meter, work, measure, add, status, report, card, watch, logbook,
+    simulate,
 ):  # fmt: skip
     cli.add_command(command)
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from vibetrend.cli.terminal import shows
+from vibetrend.cli.terminal import shows, tell
 
 if TYPE_CHECKING:
     from vibetrend.ingest import Statements
@@ -186,7 +186,10 @@ def opened(folder: Path | None) -> "Logbook":
     from vibetrend.logbook import Logbook
     from vibetrend.settings import logbook_folder
 
-    return Logbook.open(logbook_folder(folder))
+    book = Logbook.open(logbook_folder(folder))
+    if book.read_only:
+        tell(f"{book.folder}: this logbook may only be read; nothing is kept", err=True)
+    return book
 
 
 def json_option(command: Command) -> Command:

@@ -11,7 +11,7 @@ from vibetrend.cli.options import PAPER, Place, json_option, logbook_option, ope
 from vibetrend.cli.terminal import complain, following, saying, tell
 
 if TYPE_CHECKING:
-    from vibetrend.checkup.records import EngineRecord
+    from vibetrend.checkup.records import EngineRecord, Kept
     from vibetrend.report.document import Paper
     from vibetrend.report.writing import File
 
@@ -77,6 +77,7 @@ def report(
     \b
     Example: vibetrend report --engine main --output main.html --pdf main.pdf
     """
+    from vibetrend.checkup.corrected import how_kept
     from vibetrend.checkup.earlier import with_earlier
     from vibetrend.checkup.happenings import with_log
     from vibetrend.checkup.installing import small_photos
@@ -91,13 +92,14 @@ def report(
     made_at = dt.datetime.now().astimezone()
     program = browser.found() if pdf_file or png_folder else None
     wants_page = output is not None or not (pdf_file or png_folder or csv_folder or calendar_file)
-    photos = _NO_PHOTOS
+    photos, kept = _NO_PHOTOS, None
     with saying("judging", quiet=as_json), opened(logbook) as book:
         records = standing(book, [name] if name else None, today=made_at.date())
         if wants_page or pdf_file or csv_folder:
             records = with_earlier(book, records)
         if wants_page or pdf_file:
             records = with_log(book, with_pictures(book, records, tell=complain))
+            kept = how_kept(book)
             photos = small_photos(book, records, tell=complain)
     if not records:
         raise LogbookError("the logbook holds no engine yet; begin with: vibetrend engine new")
@@ -106,7 +108,7 @@ def report(
     html = ""
     if wants_page or pdf_file:
         with saying("making the page", quiet=as_json):
-            html = page_of(records, made_at=made_at, photos=photos)
+            html = page_of(records, made_at=made_at, photos=photos, kept=kept)
     made: dict[str, list[File]] = {}
     if wants_page:
         stem = writing.file_name(name) if name else writing.OF_ALL
@@ -154,6 +156,7 @@ def page_of(
     title: str = "",
     invented: bool = False,
     photos: Mapping[str, bytes] = _NO_PHOTOS,
+    kept: "Kept | None" = None,
 ) -> str:
     """Return the page of some engines, with small `photos` by SHA-256."""
     from vibetrend.checkup.standing import to_json
@@ -172,6 +175,7 @@ def page_of(
         shown=shown_units(),
         photos=photos,
         status=to_json(records),
+        kept=kept,
     )
 
 

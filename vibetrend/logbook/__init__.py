@@ -4,12 +4,13 @@ A folder with one database and every original recording. The only room with SQL.
 """
 
 from vibetrend.logbook.book import Logbook
-from vibetrend.logbook.checking import Checked
+from vibetrend.logbook.checking import Checked, accept_clock, check
 from vibetrend.logbook.corrections import Correction, correct, corrections, set_aside
 from vibetrend.logbook.engines import EngineFile, Installation
 from vibetrend.logbook.entries import Entry
 from vibetrend.logbook.filing import Series
 from vibetrend.logbook.hours import KnownHours
+from vibetrend.logbook.listing import Listed, listed
 from vibetrend.logbook.meter import MeterEntry
 from vibetrend.logbook.recordings import KeptRecording
 from vibetrend.logbook.remeasuring import Remeasurable, keep_measurement, remeasurable
@@ -17,6 +18,7 @@ from vibetrend.logbook.works import Work
 
 __all__ = [
     "Checked", "Correction", "EngineFile", "Entry", "Installation", "KeptRecording", "KnownHours",
-    "Logbook", "MeterEntry", "Remeasurable", "Series", "Work", "correct", "corrections",
-    "keep_measurement", "remeasurable", "set_aside",
+    "Listed", "Logbook", "MeterEntry", "Remeasurable", "Series", "Work", "accept_clock", "check", "correct",
+    "corrections",
+    "keep_measurement", "listed", "remeasurable", "set_aside",
 ]  # fmt: skip

@@ -2,6 +2,7 @@
 
 import datetime as dt
 from collections.abc import Mapping
+from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO, Literal, Self
@@ -54,13 +55,7 @@ class Logbook:
 
     @classmethod
     def open(cls, directory: str | Path) -> "Logbook":
-        """Open the logbook in a folder, made (private to the user) when there is none.
-
-        Raises
-        ------
-        LogbookError
-            If the folder cannot be made or written, or what it holds is newer or no logbook.
-        """
+        """Open the logbook in a folder, made (private to the user) when there is none."""
         folder = Path(directory)
         return cls(folder, opened(folder))
 
@@ -69,9 +64,9 @@ class Logbook:
         """Whether nothing can be added, because folder or file may only be read."""
         return self.database.read_only
 
-    def check(self) -> Checked:
-        """Check that all is as it was entered: the database, every row, every original."""
-        return check(self)
+    def check(self, *, printed: str = "") -> Checked:
+        """Check that all is as it was entered, and that a hash `printed` once is still there."""
+        return check(self, printed=printed)
 
     def close(self) -> None:
         """Let go of the files."""
@@ -156,9 +151,17 @@ class Logbook:
             return engines.installations(connection, engine_name)
 
     def add_entry(
-        self, engine_name: str, kind: str, *, date: dt.date, content: Mapping[str, Any]
+        self,
+        engine_name: str,
+        kind: str,
+        *,
+        date: dt.date,
+        content: Mapping[str, Any],
+        file: BinaryIO | None = None,
     ) -> Entry:
         """Add to the record of the installation that was on the engine: the last begun by then.
+
+        A `file` that belongs to it, as a photo, is kept like the original of a recording.
 
         The same again is one entry, marked `duplicate`. Where the newest counts ("details",
         "check" of an item, "finish"), it is the same only if nothing else was said since.
@@ -169,7 +172,9 @@ class Logbook:
             If no installation had begun by then, or the content is not plain: texts of one line,
             finite numbers, lists and mappings of these, 20 kB in all.
         """
-        with self.database.writing() as connection:
+        with self.database.writing() as connection, ExitStack() as with_file:
+            if file is not None:
+                with_file.enter_context(self.originals.kept(digest(file), file))
             return entries.add(connection, engine_name, kind, date=date, content=content)
 
     def entries(self, engine_name: str, installation_id: int | None = None) -> list[Entry]:
@@ -301,11 +306,10 @@ class Logbook:
         """
         recordings.check_entry(visit=visit, hours=hours, baseline=baseline, before=before)
         sha256 = recordings.check_content(content, measurement)
-        with self.database.writing() as connection:
+        # The original is safe on the disk before any entry speaks of it. A crash in between leaves
+        # an original without an entry, which the next try makes use of.
+        with self.database.writing() as connection, self.originals.kept(sha256, content):
             engine_id = engines.number(connection, engine_name)
-            # The original is safe on the disk before any entry speaks of it. A crash in between
-            # leaves an original without an entry, which the next try makes use of.
-            self.originals.keep(sha256, content)
             kept = recordings.find(connection, engine_id, sha256)
             if kept is not None:
                 return replace(kept, duplicate=True)
@@ -362,13 +366,6 @@ class Logbook:
         """Return what was measured in a recording, by its short id: `Measurement.to_dict()`."""
         with self.database.reading() as connection:
             return recordings.measured(connection, recording)
-
-    def keep_file(self, content: BinaryIO) -> str:
-        """Keep a file, as a photo, like the original of a recording; return its SHA-256."""
-        sha256 = digest(content)
-        with self.database.writing():  # one writer of originals at a time
-            self.originals.keep(sha256, content)
-        return sha256
 
     def original(self, sha256: str) -> bytes:
         """Return the bytes kept of a recording or a file, checked against their digest.

@@ -36,8 +36,15 @@ class Checked:
         return not self.faults
 
 
-def check(book: "Logbook") -> Checked:
+def check(book: "Logbook", *, printed: str = "", with_originals: bool = True) -> Checked:
     """Check the database, the chain over all rows, every value and every original.
+
+    Parameters
+    ----------
+    printed : str
+        The beginning of a hash that was the last one once: that it is missing is a fault.
+    with_originals : bool
+        Read every original too, which takes longest.
 
     Raises
     ------
@@ -46,9 +53,22 @@ def check(book: "Logbook") -> Checked:
     """
     with book.database.reading() as connection:
         faults = list(_of_rows(connection))
-        belonging = _digests(connection)
+        belonging = _digests(connection, book.originals.digests())
         end = chain.head(connection)
         notes = list(_notes(connection))
+        if printed:
+            then = chain.holds(connection, printed)
+            if then is None:
+                faults.append(
+                    f"no entry has the hash {printed}: entries were changed since it was written "
+                    f"down, or it is of another logbook"
+                )
+            else:
+                notes.append(
+                    f"the hash {printed} is that of entry {then.links}, made on {then.made_at[:10]}"
+                )
+    if not with_originals:
+        return Checked(tuple(faults), tuple(notes), end.links, end.hash, len(belonging))
     broken = {sha256: book.originals.fault(sha256) for sha256 in sorted(belonging)}
     faults += [f"original {sha256[:12]} {fault}" for sha256, fault in broken.items() if fault]
     spare = book.originals.digests() - belonging
@@ -60,6 +80,12 @@ def check(book: "Logbook") -> Checked:
     if any(book.folder.rglob(f"*{ENDING}")):
         notes.append("a file was left half-written by a program that was stopped; it does no harm")
     return Checked(tuple(faults), tuple(notes), end.links, end.hash, len(belonging))
+
+
+def accept_clock(book: "Logbook") -> None:
+    """Keep that this computer's clock is right, although it is behind the newest entry."""
+    with book.database.writing() as connection:
+        chain.accept_clock(connection)
 
 
 def explain(book: "Logbook", error: BaseException) -> None:
@@ -78,8 +104,8 @@ def explain(book: "Logbook", error: BaseException) -> None:
         found = list(_of_rows(connection))
     if found:
         raise LogbookError(
-            f"{book.database.path}: damaged, or changed by another program ({found[0]}); see "
-            f"'vibetrend logbook check' for all of it, and restore a backup: vibetrend logbook restore"
+            f"{book.database.path}: damaged, or changed by another program ({found[0]}); see all "
+            f"with 'vibetrend logbook check', then restore a backup: vibetrend logbook restore"
         ) from error
 
 
@@ -132,17 +158,25 @@ _READ: dict[str, Callable[[Any], Any]] = {
 _TYPES = {sa.Integer: int, sa.Float: int | float, sa.Boolean: int, sa.Text: str}
 
 
-def _digests(connection: sa.Connection) -> set[str]:
-    """Return the digests of all originals and photos that entries speak of."""
+def _digests(connection: sa.Connection, there: set[str]) -> set[str]:
+    """Return the digests of all originals that entries speak of.
+
+    Recordings and photos have the whole digest; the recording of a plucked belt is known by the
+    first digits in its entry's note, and only if it is `there`.
+    """
     entry = schema.entry
     of_photos = sa.select(sa.func.json_extract(entry.c.content, "$.sha256")).where(
         entry.c.kind == "photo", sa.func.json_valid(entry.c.content)
+    )
+    of_belts = " ".join(
+        connection.scalars(sa.select(entry.c.content).where(entry.c.kind == "belt"))
     )
     found = {
         *connection.scalars(sa.select(schema.recording.c.sha256)),
         *connection.scalars(of_photos),
     }
-    return {each for each in found if isinstance(each, str) and re.fullmatch("[0-9a-f]{64}", each)}
+    whole = {each for each in found if isinstance(each, str) and re.fullmatch("[0-9a-f]{64}", each)}
+    return whole | {each for each in there if each[:12] in of_belts}
 
 
 def _notes(connection: sa.Connection) -> Iterator[str]:

@@ -312,7 +312,7 @@ def _refuse_with_a_record(connection: sa.Connection, kept: _Kept) -> None:
     )
     if count := connection.scalar(query):
         raise LogbookError(
-            f"{kept.id}: its record holds {count} entries; set these aside first, or correct its "
+            f"{kept.id}: its record holds entries ({count}); set these aside first, or correct its "
             f"date or hours: vibetrend logbook correct {kept.id}"
         )
 

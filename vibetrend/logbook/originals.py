@@ -1,8 +1,10 @@
 """The original bytes of every recording, each kept under its SHA-256 and never changed."""
 
+import contextlib
 import io
 import re
 import shutil
+from collections.abc import Iterator
 from pathlib import Path
 from typing import BinaryIO
 
@@ -21,10 +23,12 @@ class Originals:
         """Keep originals in `folder`, which is made with the first."""
         self.folder = folder
 
-    def keep(self, sha256: str, content: BinaryIO) -> None:
-        """Put bytes on the disk under their digest; when this returns they are safe there.
+    @contextlib.contextmanager
+    def kept(self, sha256: str, content: BinaryIO) -> Iterator[None]:
+        """Put bytes on the disk under their digest; within the context they are safe there.
 
-        One caller at a time, which the logbook's write lock sees to: what a killed one left
+        After an error within it, what was not there before is taken away again. One caller at a
+        time, which the logbook's write lock sees to: what a killed one left
         half-written is cleared away first.
 
         Raises
@@ -33,6 +37,16 @@ class Originals:
             If they cannot be written.
         """
         target = self._path(sha256)
+        was_there = target.exists()
+        self._keep(sha256, content, target)
+        try:
+            yield
+        except BaseException:
+            if not was_there:
+                target.unlink(missing_ok=True)
+            raise
+
+    def _keep(self, sha256: str, content: BinaryIO, target: Path) -> None:
         try:
             for left_over in self.folder.glob(f"*{ENDING}"):
                 left_over.unlink()

@@ -22,6 +22,7 @@ _KINDS = {
     "meter": "Hour meter",
     "check-up": "Check-up",
     "engine file": "Engine file",
+    "correction": "Correction",
     "verdict": "Judged",
 }
 

@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from importlib.metadata import version
 from typing import Any
 
-from vibetrend.checkup.records import INTERVAL_HOURS, EngineRecord, SideBySide
+from vibetrend.checkup.records import INTERVAL_HOURS, EngineRecord, Kept, SideBySide
 from vibetrend.quantities import ShownUnits
 from vibetrend.report import histories, pictures, running
 from vibetrend.report import shown as in_shown
@@ -30,6 +30,7 @@ def page(
     shown: ShownUnits = _AS_KEPT,
     photos: Mapping[str, bytes] = _NO_PHOTOS,
     status: Mapping[str, Any] | None = None,
+    kept: Kept | None = None,
 ) -> str:
     """Return the whole report as one self-contained HTML text.
 
@@ -52,6 +53,8 @@ def page(
         named without its picture.
     status : mapping, optional
         What ``status --json`` prints of these engines: the page carries it along as its own data.
+    kept : Kept, optional
+        What the chain over all entries of the logbook says.
     """
     parts = [
         engine_part(record, f"engine-{i}", made_at.date(), shown, photos)
@@ -67,6 +70,7 @@ def page(
         twins=[in_shown.side_by_side(each, shown) for each in twins],
         method_versions=method_versions(parts),
         used=settings_used(parts),
+        kept=kept,
         interval_hours=INTERVAL_HOURS,
         usual_limit_db=DOUBLED_DB,
         version=version("vibetrend"),

@@ -1,0 +1,220 @@
+"""``vibetrend logbook``: check it, correct what was mistyped, copy it, measure it again."""
+
+import datetime as dt
+import getpass
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import click
+
+from vibetrend.cli.options import (
+    Date,
+    engine_option,
+    json_option,
+    logbook_option,
+    opened,
+    print_json,
+)
+from vibetrend.cli.terminal import cell, tell, width
+
+_REASON = click.option("--reason", required=True, help="Why, for whoever reads it later.")
+_PERSON = click.option("--person", help="Who says so.  [default: name of this account]")
+_MARKS = {"baseline": (True, False), "before": (False, True), "none": (False, False)}
+
+
+@click.group()
+def logbook() -> None:
+    """Check the logbook, correct what was mistyped, copy it, measure it again.
+
+    Nothing that was entered is ever overwritten or deleted: a correction is an entry of its own,
+    and what counted before stays to be read, here and in the report.
+
+    \b
+    Example: vibetrend logbook check
+    """
+
+
+@logbook.command()
+@click.option("--printed", help="Hash on a report printed earlier: is it still in the chain?")
+@click.option(
+    "--clock-is-right",
+    is_flag=True,
+    help="Keep that this computer's clock is right although the newest entry lies in its future.",
+)
+@logbook_option
+@json_option
+@click.pass_context
+def check(
+    ctx: click.Context,
+    printed: str | None,
+    clock_is_right: bool,
+    logbook: Path | None,
+    as_json: bool,
+) -> None:
+    """Check that every entry and every original is as it was entered.
+
+    Each entry carries a hash of itself and of the entry before, so one that was changed, taken
+    out or slipped in is found. It proves that nothing was changed since a hash was written down
+    elsewhere, as on a printed report: give that one with --printed. It does not prove that what
+    was entered was true, nor when; and who can write the file could make the whole chain anew.
+
+    Exit code 1 where anything is wrong.
+
+    \b
+    Example: vibetrend logbook check
+    """
+    from vibetrend.checkup.corrected import in_groups
+    from vibetrend.logbook import accept_clock
+
+    with opened(logbook) as book:
+        if clock_is_right:
+            accept_clock(book)
+        found = book.check(printed="".join((printed or "").lower().split()))
+    if as_json:
+        print_json({"clean": found.clean, **asdict(found)})
+    else:
+        for fault in found.faults:
+            tell(fault, indent="Wrong: ", hanging="  ")
+        if found.clean:
+            tell(
+                f"Clean: {found.entries} entries and {found.originals} originals, all as they "
+                f"were entered."
+            )
+        else:
+            tell(
+                "Entries that are not named above are as they were entered. Restore a backup into "
+                "an empty folder (vibetrend logbook restore) and compare; keep this one as it is."
+            )
+        for note in found.notes:
+            tell(note, indent="Note: ", hanging="  ")
+        if found.entries:
+            tell(f"Hash of the newest entry: {in_groups(found.head)}")
+    ctx.exit(0 if found.clean else 1)
+
+
+@logbook.command("list")
+@engine_option
+@logbook_option
+@json_option
+def list_entries(name: str, logbook: Path | None, as_json: bool) -> None:
+    """List every entry of an engine with its id, for correct and set-aside.
+
+    \b
+    Example: vibetrend logbook list --engine main
+    """
+    from vibetrend.logbook import listed
+
+    with opened(logbook) as book:
+        entries = listed(book, name)
+    if as_json:
+        every = [asdict(each) | {"date": each.date.isoformat()} for each in entries]
+        print_json({"engine": name, "entries": every})
+        return
+    if not entries:
+        tell("Nothing is entered of this engine yet.")
+    wide = max((width(each.id) for each in entries), default=0)
+    for each in entries:
+        hours = "" if each.hours is None else f"{each.hours:.0f} h"
+        said = [each.about, *["corrected"] * each.corrected, *["set aside"] * each.set_aside]
+        first = f"{cell(each.id, wide)}  {each.date}  {hours:>7}  "
+        tell("; ".join(said), indent=first, hanging=" " * 4)
+
+
+@logbook.command()
+@click.argument("entry", metavar="RECORDING")
+@click.option("--hours", type=click.FloatRange(min=0), help="What the hour meter showed.")
+@click.option("--date", type=Date(), help="Day it was recorded or done.")
+@click.option("--rpm", type=click.FloatRange(min=1), help="Speed; it is then measured again.")
+@click.option("--visit", help="The check-up it belongs to.")
+@click.option("--mark", type=click.Choice(list(_MARKS)), help="Of the baseline, damper before.")
+@click.option("--position", help="Where the phone or sensor was.")
+@click.option("--device", help="Which phone or sensor.")
+@click.option("--condition", help="How the engine was.")
+@_REASON
+@_PERSON
+@logbook_option
+@json_option
+def correct(
+    entry: str,
+    reason: str,
+    person: str | None,
+    mark: str | None,
+    logbook: Path | None,
+    as_json: bool,
+    **stated: Any,
+) -> None:
+    """Correct what was mistyped of a recording, an installation or work.
+
+    RECORDING is its short id, or installation-1, work-3: 'vibetrend logbook list' shows them. The
+    old value stays to be read, with who corrected it, when and why. Of an installation and of
+    work, hours and date can be corrected; what else is wrong is set aside and entered again.
+
+    \b
+    Example: vibetrend logbook correct 3f2a91bc55 --hours 3125
+               --reason "meter read wrongly"
+    """
+    from vibetrend.checkup.corrected import in_words
+    from vibetrend.checkup.correcting import correct_entry
+
+    given = {name: value for name, value in stated.items() if value is not None}
+    if mark is not None:
+        given["baseline"], given["before"] = _MARKS[mark]
+    if not given:
+        raise click.UsageError("nothing to correct was given; --hours, --date and so on say what")
+    if (date := given.get("date")) is not None and date > dt.date.today():
+        raise click.UsageError(f"--date {date} is in the future")
+    with opened(logbook) as book:
+        made = correct_entry(book, entry, given, reason=reason, person=_person(person))
+    if as_json:
+        print_json({"entry": entry, "corrected": [asdict(each) for each in made]})
+    elif not made:
+        tell(f"{entry}: that counts already; nothing was changed.")
+    else:
+        for each in in_words(made, {}):
+            tell(f"{each.entry}: {each.what} was {each.was}, now {each.now}.")
+        tell("What was entered stays in the logbook and in the report.")
+
+
+@logbook.command("set-aside")
+@click.argument("entry", metavar="RECORDING")
+@click.option("--back", is_flag=True, help="Use it again.")
+@_REASON
+@_PERSON
+@logbook_option
+@json_option
+def set_aside(
+    entry: str, back: bool, reason: str, person: str | None, logbook: Path | None, as_json: bool
+) -> None:
+    """Use a recording, or another entry, for nothing from now on; --back uses it again.
+
+    RECORDING is its short id, or work-3, meter-2, entry-12, installation-1: 'vibetrend logbook
+    list' shows them. It is not deleted: it stays in the logbook, and the report lists it.
+
+    \b
+    Example: vibetrend logbook set-aside 3f2a91bc55 --reason "phone had slipped"
+    """
+    from vibetrend.logbook import set_aside
+
+    with opened(logbook) as book:
+        changed = set_aside(book, entry, reason=reason, person=_person(person), back=back)
+    if as_json:
+        print_json({"entry": entry, "set_aside": not back, "changed": changed})
+    elif not changed:
+        tell(f"{entry}: it is {'in use' if back else 'set aside'} already; nothing was changed.")
+    elif back:
+        tell(f"{entry}: used again. That it was set aside stays in the logbook and the report.")
+    else:
+        tell(
+            f"{entry}: set aside and used for nothing from now on. It stays in the logbook and the "
+            f"report. To use it again: vibetrend logbook set-aside {entry} --back --reason TEXT"
+        )
+
+
+def _person(stated: str | None) -> str:
+    if stated is not None:
+        return stated
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError, ImportError):  # an account without a name
+        return ""
