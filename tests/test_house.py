@@ -26,6 +26,7 @@ UPWARD = (
     ("report",),
     ("settings",),
     ("watch",),
+    ("trouble",),
     ("web",),
     ("cli",),
 )
@@ -38,11 +39,12 @@ KNOWS = {
     "logbook": {*GROUND, "orders"},  # orders: the type of what it keeps
     "report": {*GROUND, "orders", "trend", "installation", "checkup"},
     "settings": GROUND,
+    "trouble": set(),
     "watch": {*GROUND, "ingest", "logbook", "checkup", "report", "settings"},
     "cli": {
         *GROUND,
         *("ingest", "orders", "trend", "installation", "simulate", "logbook", "checkup", "report"),
-        *("settings", "watch"),
+        *("settings", "watch", "trouble"),
     },
     **dict.fromkeys(SIDE_BY_SIDE, GROUND),
 }

@@ -164,7 +164,7 @@ class Recording:
             raise ReadError(str(error)) from error
         if given.si not in SI_UNITS[kind]:
             raise ReadError(
-                f"unit {unit!r} is not one of {kind}; give the kind that belongs to it with 'kind'"
+                f"unit {unit!r} is not one of {kind}; give the kind that belongs to it with --kind"
             )
         if manner not in ("steady", "run-up", "coast-down"):
             raise ReadError(f"manner {manner!r} is not known; write steady, run-up or coast-down")

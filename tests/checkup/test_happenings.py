@@ -2,12 +2,13 @@
 
 import datetime as dt
 from collections.abc import Iterator
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
 import pytest
 from invented_life import ENGINE, FITTED, FITTED_HOURS
-from measured_life import baseline, check_up, engine_book, main_engine
+from measured_life import baseline, check_up, engine_book, main_engine, measured
 
 from vibetrend.checkup.happenings import with_log
 from vibetrend.checkup.records import Happening
@@ -22,7 +23,7 @@ from vibetrend.installation import (
     photo_content,
     runout_content,
 )
-from vibetrend.logbook import Logbook
+from vibetrend.logbook import Logbook, keep_measurement, remeasurable
 
 DAY = dt.timedelta(days=1)
 LATER = FITTED + 100 * DAY
@@ -193,3 +194,20 @@ def test_the_same_state_again_is_no_happening(book: Logbook) -> None:
     for _ in range(3):
         main_engine(book)
     assert len(log(book, "verdict")) == 1
+
+
+def test_measuring_again_is_told_and_is_the_reason_of_a_changed_state(book: Logbook) -> None:
+    fitted(book)
+    baseline(book)
+    (series,) = book.series("main")
+    book.keep_verdict(series.id, {"advice": []}, "no-change-seen")
+    for kept in remeasurable(book):
+        content = book.original(kept.sha256)
+        keep_measurement(book, kept.id, replace(measured(content, {}), method_version=2))
+    book.keep_verdict(series.id, {"advice": []}, "changed")
+    book.keep_verdict(series.id, {"advice": []}, "another-day")
+    told = log(book, "verdict")
+    reasons = {each.states: each.words.rpartition("; ")[2] for each in told}
+    assert reasons["no-change-seen", "changed"] == "measured again by method 2"
+    assert sum("measured again" in each.words for each in told) == 1
+    assert [each.words for each in log(book, "measured again")] == ["9 recordings, by method 2"]

@@ -11,7 +11,7 @@ from invented_logbook import ENGINE, FITTED, FITTED_HOURS, add, book_with_engine
 from vibetrend.engine import Engine
 from vibetrend.errors import LogbookError
 from vibetrend.hour_meter import MeterChange
-from vibetrend.logbook import Logbook, MeterEntry
+from vibetrend.logbook import Logbook, MeterEntry, corrections, set_aside
 
 CHANGED = dt.date(2026, 9, 1)
 LAST = 3500.0  # what the old meter showed then
@@ -171,10 +171,8 @@ def test_readings_of_the_meter_bind_too(book: Logbook) -> None:
     ("said", "why"),
     [
         (
-            {"date": dt.date(2026, 5, 2)},  # the recording of 4 May is kept at 3150 h
-            r"^recording \w+ of 2026-05-04 at 3150 h was entered before this change .* would make "
-            r"it 6650 h in all; what is kept is not rewritten\. If .*correct --date; else begin a "
-            r"logbook in an empty folder",
+            {"date": dt.date(2026, 5, 2)},  # the installation of the day before is at 3120 h
+            r"meter change of 2026-05-02 at 3500 h would contradict the installation of 2026-05-01",
         ),
         ({"before": 3149.0}, r"change of 2026-09-01 at 3149 h would contradict recording \w+ of"),
         ({"before": 9000.0}, "would contradict .* 24 a day at most; correct --before, --after or"),
@@ -194,7 +192,7 @@ def test_a_change_that_cannot_be_is_refused_and_leaves_nothing(
 
 
 @pytest.mark.parametrize("entered", ["recording", "work", "installation"])
-def test_a_change_entered_too_late_rewrites_nothing(book: Logbook, entered: str) -> None:
+def test_a_change_entered_late_corrects_what_was_made_after_it(book: Logbook, entered: str) -> None:
     """A used meter that shows more: nothing looked wrong until the change was told."""
     if entered == "recording":
         add(book, b"2", date=LATER, hours=4000.0)
@@ -202,11 +200,23 @@ def test_a_change_entered_too_late_rewrites_nothing(book: Logbook, entered: str)
         book.add_work("main", date=LATER, hours=4000.0, what="belt")
     else:
         book.start_installation("main", date=LATER, hours=4000.0)
-    before = book.known_hours("main")
-    with pytest.raises(LogbookError, match=rf"{entered}.* of 2026-10-01 at 4000 h was entered"):
-        change(book, after=3970.0)
-    assert book.known_hours("main") == before
-    assert change(book, date=dt.date(2026, 11, 1), before=4100.0).hours == 4100.0
+    assert book.known_hours("main")[-1].hours == 4000.0
+    assert change(book, after=3970.0).recounted == 1
+    assert book.known_hours("main")[-1].hours == LAST + 30
+    (told,) = corrections(book, "main")
+    assert (told.what, told.was, told.now) == ("hours", 4000.0, LAST + 30)
+    assert told.reason == "hour meter replaced on 2026-09-01"
+    set_aside(book, "meter-1", reason="of another engine")
+    assert book.known_hours("main")[-1].hours == 4000.0
+    assert book.check().clean
+
+
+def test_what_was_set_aside_comes_back_with_the_hours_that_count_now(book: Logbook) -> None:
+    kept = add(book, b"2", date=LATER, hours=31.0 + LAST)
+    set_aside(book, kept.id, reason="x")
+    change(book, after=LAST + 1)
+    set_aside(book, kept.id, reason="x", back=True)
+    assert book.known_hours("main")[-1].hours == LAST + 30
 
 
 def test_a_reading_alone_follows_a_change_entered_late(book: Logbook) -> None:

@@ -225,7 +225,7 @@ def test_a_firing_order_above_12_is_added() -> None:
 @pytest.mark.parametrize("engine", [None, Engine(name="invented", cylinders=6)])
 def test_no_speed_is_refused_in_words(engine: Engine | None) -> None:
     recording = Recording(np.zeros(4000), sample_rate=400)
-    with pytest.raises(MeasureError, match=r"no speed is stated; add the rpm .* good to 5 %"):
+    with pytest.raises(MeasureError, match=r"no speed is stated; .* --rpm N, good to 5 %"):
         measure(recording, engine=engine)
 
 

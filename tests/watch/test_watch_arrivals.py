@@ -275,7 +275,7 @@ def test_what_the_system_refuses_to_read_is_tried_again_by_itself(
 ) -> None:
     (phone.folder / NAMED).write_bytes(content)
 
-    def no_right(self: Path, *_: object) -> None:
+    def no_right(self: Path, *_: object, **__: object) -> None:
         raise PermissionError(13, "Permission denied", str(self))
 
     with monkeypatch.context() as patched:

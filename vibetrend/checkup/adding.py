@@ -12,7 +12,7 @@ from vibetrend.engine import Engine
 from vibetrend.errors import LogbookError, ReadError, VibetrendError
 from vibetrend.ingest import Statements, kept_content, read, tags
 from vibetrend.ingest.tags import Stated
-from vibetrend.logbook import KeptRecording, Logbook
+from vibetrend.logbook import KeptRecording, Logbook, mend_original
 from vibetrend.orders import Measurement, measure
 from vibetrend.recording import Circumstances, Recording
 from vibetrend.shell import typed
@@ -121,6 +121,8 @@ def add_file(
         same = logbook.find_recording(engine_name, source.sha256)
         if same is not None:
             remark = _mark_kept(same, baseline=baseline, before=before)
+            if not logbook.read_only and mend_original(logbook, source.sha256, content):
+                remark = f"Its original was missing or damaged and is back. {remark}".strip()
             return Added(str(path), replace(same, duplicate=True), None, remark)
         try:
             engine = _engine_then(logbook, engine_name, date, hours, baseline)

@@ -20,7 +20,15 @@ from vibetrend.installation.missing import called
 from vibetrend.installation.reading import STAGE_WORDS
 from vibetrend.installation.record import content_of
 from vibetrend.installation.sentences import step
-from vibetrend.logbook import EngineFile, Entry, Installation, Logbook, Series
+from vibetrend.logbook import (
+    EngineFile,
+    Entry,
+    Installation,
+    Logbook,
+    MeasuredAgain,
+    Series,
+    times_measured_again,
+)
 from vibetrend.quantities import ShownUnits
 
 
@@ -35,7 +43,7 @@ def with_log(logbook: Logbook, engines: Sequence[EngineRecord]) -> list[EngineRe
 
 def _happenings(logbook: Logbook, of: EngineRecord) -> tuple[Happening, ...]:
     name = of.engine.name
-    kept = dampers(logbook, name)
+    kept, again = dampers(logbook, name), times_measured_again(logbook, name)
     found = [
         *_installed([one for one, _ in kept]),
         *(each for one, its in kept for each in _entered(logbook.entries(name, one.id), its)),
@@ -44,7 +52,8 @@ def _happenings(logbook: Logbook, of: EngineRecord) -> tuple[Happening, ...]:
         *_check_ups(logbook, name, (*of.series, *of.earlier_series)),
         *_files(logbook.engine_files(name)),
         *_corrected(of.corrections),
-        *_verdicts(logbook, name),
+        *_measured_again(again),
+        *_verdicts(logbook, name, again),
     ]
     # Turned around as a whole: of one moment, what is told later comes first too.
     return tuple(sorted(found, key=lambda each: (each.date, each.added_at))[::-1])
@@ -200,21 +209,41 @@ def _where(one: Series) -> list[str]:
     return [each for each in (one.device, one.position, one.kind, manner) if each]
 
 
-def _verdicts(logbook: Logbook, name: str) -> Iterator[Happening]:
+def _measured_again(again: Sequence[MeasuredAgain]) -> Iterator[Happening]:
+    """Give a line for each day and version of the method by which recordings were measured anew."""
+    days: dict[tuple[dt.date, int], list[MeasuredAgain]] = {}
+    for each in again:
+        days.setdefault((_day(each.made_at), each.method_version), []).append(each)
+    for (day, version), those in days.items():
+        yield Happening(
+            date=day, hours=None, meter_hours=None, what="measured again",
+            words=f"{len(those)} recording{'s' * (len(those) > 1)}, by method {version}",
+            added_at=those[-1].made_at,
+        )  # fmt: skip
+
+
+def _verdicts(logbook: Logbook, name: str, again: Sequence[MeasuredAgain]) -> Iterator[Happening]:
     """Give each change of a series' state, on the day on which it was judged."""
     for one in logbook.series(name):
         speed = [] if one.speed_rpm is None else [f"{one.speed_rpm:.0f} rpm"]
         where = ", ".join([*_where(one), *filter(None, [one.condition]), *speed])
         before: tuple[str, ...] = ()
+        judged_before = ""
         for made_at, state, newest in logbook.verdicts(one.id).itertuples(index=False):
+            added_at = _utc(made_at)
             if before != (state,):
-                added_at = _utc(made_at)
+                by = [
+                    each.method_version
+                    for each in again
+                    if each.series_id == one.id and judged_before < each.made_at <= added_at
+                ]
                 yield Happening(
                     date=_day(added_at), hours=None, meter_hours=None, what="verdict",
-                    words=where + (f"; recordings up to {newest}" if newest else ""),
+                    words=where + (f"; recordings up to {newest}" if newest else "")
+                    + (f"; measured again by method {by[-1]}" if by and before else ""),
                     states=(*before, state), added_at=added_at,
                 )  # fmt: skip
-            before = (state,)
+            before, judged_before = (state,), added_at
 
 
 # Corrections and engine files

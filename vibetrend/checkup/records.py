@@ -99,7 +99,7 @@ class Happening:
     hours: float | None  # true engine hours; None where none belong to it
     meter_hours: float | None  # what the hour meter showed then
     what: str  # "installation", "reading", "check", "details", "photo", "note", "finish", "work",
-    # "meter", "check-up", "engine file", "correction" or "verdict"
+    # "meter", "check-up", "engine file", "correction", "measured again" or "verdict"
     words: str  # ours, with names in them
     own: str = ""  # a person's own words beside them
     states: tuple[str, ...] = ()  # of a verdict: the state before, where there was one, and after

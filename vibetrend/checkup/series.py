@@ -53,7 +53,7 @@ def series_record(
             "carried": None,
             "follows": None,
         },
-        verdict=_with_latest(verdict, recordings),
+        verdict=_with_methods(_with_latest(verdict, recordings), recordings),
         history=history,
         recordings=recordings,
         ended=ended is not None,
@@ -101,3 +101,16 @@ def _with_latest(verdict: Verdict, recordings: pd.DataFrame) -> Verdict:
     said = f"The latest recording, {last['name']}, cannot be used. {' '.join(faults)}"
     state = worst([verdict.state, "record-again"])
     return replace(verdict, state=state, advice=[said, *verdict.advice])
+
+
+def _with_methods(verdict: Verdict, recordings: pd.DataFrame) -> Verdict:
+    """Return the verdict; what two versions measured may differ by what they do otherwise."""
+    versions = recordings["method_version"]
+    earlier = int((versions < versions.max()).sum())
+    if not earlier:
+        return verdict
+    said = (
+        f"{earlier} of {len(recordings)} recordings were measured by an earlier version, so a "
+        f"change may come from that; measure them again: vibetrend logbook remeasure"
+    )
+    return replace(verdict, advice=[said, *verdict.advice])

@@ -22,6 +22,7 @@ from vibetrend.cli.report import report
 from vibetrend.cli.simulate import simulate
 from vibetrend.cli.status import status
 from vibetrend.cli.terminal import cleared, colour, complain, plain, tell
+from vibetrend.cli.trouble import trouble
 from vibetrend.cli.watch import watch
 from vibetrend.cli.work import work
 from vibetrend.errors import VibetrendError
@@ -45,6 +46,8 @@ def cli() -> None:
       vibetrend status
       vibetrend report --engine main
 
+    When something goes wrong: vibetrend trouble "the message"
+
     \b
     Exit codes: 0 done, 1 the input or the logbook cannot be used, 2 wrong usage,
     130 interrupted; status and add: 3 record again, another day or all moved,
@@ -55,7 +58,7 @@ def cli() -> None:
 
 for command in (
     demo, engine, installation, meter, work, measure, add, status, report, card, watch, logbook,
-    simulate,
+    simulate, trouble,
 ):  # fmt: skip
     cli.add_command(command)
 

@@ -8,6 +8,8 @@ from typing import Any
 
 import click
 
+from vibetrend.cli.logbook_copies import backup, export, import_, restore
+from vibetrend.cli.logbook_remeasure import remeasure
 from vibetrend.cli.options import (
     Date,
     engine_option,
@@ -218,3 +220,7 @@ def _person(stated: str | None) -> str:
         return getpass.getuser()
     except (OSError, KeyError, ImportError):  # an account without a name
         return ""
+
+
+for command in (backup, restore, export, import_, remeasure):
+    logbook.add_command(command)

@@ -16,7 +16,7 @@ from vibetrend.cli.options import (
     opened,
     print_json,
 )
-from vibetrend.cli.terminal import tell
+from vibetrend.cli.terminal import tell, typed
 
 if TYPE_CHECKING:
     from vibetrend.logbook import MeterEntry
@@ -135,6 +135,11 @@ def _tell(entry: "MeterEntry", *, name: str, as_json: bool) -> None:
         tell(f"In the log already: hour meter of {name}, {entry.date}, {_words(entry)}.")
     else:
         tell(f"Hour meter of {name}, {entry.date}: {_words(entry)}.")
+        if entry.recounted:
+            tell(
+                f"Engine hours of what was entered before and made after it were corrected: "
+                f"{entry.recounted}. 'vibetrend logbook list --engine {typed(name)}' shows them."
+            )
 
 
 def _json(entry: "MeterEntry") -> dict[str, Any]:

@@ -53,17 +53,18 @@ def details_content(
     made = day(made_on, "the day it was made")
     fitted_on, today = day(fitted_on, "the day it was fitted"), day(today, "today")
     if made is not None and today is not None and made > today:
-        raise InstallationError(f"the damper was made on {made}, in the future; correct the date")
+        raise InstallationError(f"the damper was made on {made}, in the future; correct --made-on")
     if made is not None and fitted_on is not None and made > fitted_on:
         raise InstallationError(
-            f"the damper was made on {made}, after it was fitted on {fitted_on}; correct one"
+            f"the damper was made on {made}, after it was fitted on {fitted_on}; correct --made-on "
+            f"or --date"
         )
     if counts_from is not None:
         one_of(counts_from, "what the years count from", ("made", "fitted"))
     if counts_from == "made" and made is None:
         raise InstallationError(
             "the years shall count from the day the damper was made, but that day is missing; "
-            "state it, or let them count from fitted"
+            "state it with --made-on, or let them count from fitted"
         )
     return {
         "part": line(part, "the part number"),

@@ -4,7 +4,7 @@ A folder with one database and every original recording. The only room with SQL.
 """
 
 from vibetrend.logbook.book import Logbook
-from vibetrend.logbook.checking import Checked, accept_clock, check
+from vibetrend.logbook.checking import Checked, accept_clock, check, mend_original
 from vibetrend.logbook.corrections import Correction, correct, corrections, set_aside
 from vibetrend.logbook.engines import EngineFile, Installation
 from vibetrend.logbook.entries import Entry
@@ -13,12 +13,18 @@ from vibetrend.logbook.hours import KnownHours
 from vibetrend.logbook.listing import Listed, listed
 from vibetrend.logbook.meter import MeterEntry
 from vibetrend.logbook.recordings import KeptRecording
-from vibetrend.logbook.remeasuring import Remeasurable, keep_measurement, remeasurable
+from vibetrend.logbook.remeasuring import (
+    MeasuredAgain,
+    Remeasurable,
+    keep_measurement,
+    remeasurable,
+    times_measured_again,
+)
 from vibetrend.logbook.works import Work
 
 __all__ = [
     "Checked", "Correction", "EngineFile", "Entry", "Installation", "KeptRecording", "KnownHours",
-    "Listed", "Logbook", "MeterEntry", "Remeasurable", "Series", "Work", "accept_clock", "check", "correct",
-    "corrections",
-    "keep_measurement", "listed", "remeasurable", "set_aside",
+    "Listed", "Logbook", "MeasuredAgain", "MeterEntry", "Remeasurable", "Series", "Work",
+    "accept_clock", "check", "correct", "corrections", "keep_measurement", "listed",
+    "mend_original", "remeasurable", "set_aside", "times_measured_again",
 ]  # fmt: skip

@@ -203,6 +203,8 @@ class Logbook:
     ) -> MeterEntry:
         """Keep that the hour meter was "replaced" or has "rolled-over".
 
+        Entered late, it corrects the true hours of what was entered before it and made after it.
+
         Parameters
         ----------
         before, after : float
@@ -211,13 +213,15 @@ class Logbook:
         Raises
         ------
         LogbookError
-            If it contradicts what is known of the engine, or comes too late: what is kept at
-            true hours already, and would have others with it, is not rewritten.
+            If it contradicts what is known of the engine.
         """
         with self.database.writing() as connection:
-            return meter.change(
+            kept = meter.change(
                 connection, engine_name, date=date, before=before, after=after, what=what, note=note
             )
+            if kept.recounted:
+                filing.file_again(connection, engines.number(connection, engine_name))
+            return kept
 
     def meter(self, engine_name: str) -> list[MeterEntry]:
         """Return the readings and changes of an engine's hour meter, by date."""

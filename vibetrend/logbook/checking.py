@@ -5,7 +5,7 @@ import json
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, BinaryIO
 
 import sqlalchemy as sa
 
@@ -86,6 +86,14 @@ def accept_clock(book: "Logbook") -> None:
     """Keep that this computer's clock is right, although it is behind the newest entry."""
     with book.database.writing() as connection:
         chain.accept_clock(connection)
+
+
+def mend_original(book: "Logbook", sha256: str, content: BinaryIO) -> bool:
+    """Put an original back that is missing or damaged; say whether it was."""
+    if not book.originals.fault(sha256):
+        return False
+    with book.database.writing(), book.originals.kept(sha256, content):
+        return True
 
 
 def explain(book: "Logbook", error: BaseException) -> None:

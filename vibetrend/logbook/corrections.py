@@ -2,27 +2,34 @@
 
 import datetime as dt
 import json
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
-from vibetrend import hour_meter
 from vibetrend.errors import LogbookError
 from vibetrend.logbook import counting, engines, filing, schema
 from vibetrend.logbook import hours as engine_hours
+from vibetrend.logbook.amending import (
+    WITH_HOURS,
+    Kept,
+    amend,
+    by_key,
+    count_hours_anew,
+    find,
+    shown,
+)
 from vibetrend.logbook.book import Logbook
-from vibetrend.logbook.chain import add_row
 from vibetrend.logbook.closing import refuse_what_comes_late
 from vibetrend.logbook.plain_text import plain_line
 from vibetrend.logbook.recordings import (
     add_measurement,
-    as_json,
-    by_key,
     refuse_another_day,
     refuse_present_damper,
+)
+from vibetrend.logbook.recordings import (
+    by_key as recording_by_key,
 )
 
 if TYPE_CHECKING:  # only the type: to look into a logbook, nothing has to be measured
@@ -48,15 +55,6 @@ class Correction:
     reason: str
     person: str  # "" if not stated
     made_at: str  # UTC, ISO 8601
-
-
-@dataclass(frozen=True)
-class _Kept:
-    """The row an id stands for, as it counts now."""
-
-    id: str
-    table: str
-    row: Any
 
 
 def correct(
@@ -91,9 +89,9 @@ def correct(
     """
     reason, person = _why(reason, person)
     with book.database.writing() as connection:
-        kept = _find(connection, entry)
+        kept = find(connection, entry)
         fields = FIELDS if kept.table == "recording" else _OF_OTHERS
-        if kept.table not in ("recording", "installation", "work"):
+        if kept.table not in WITH_HOURS:
             raise LogbookError(
                 f"{entry}: it cannot be corrected, but set aside and entered again: vibetrend "
                 f"logbook set-aside {entry} --reason TEXT"
@@ -106,7 +104,7 @@ def correct(
                 )
         now = _columns(connection, kept, stated)
         made = [
-            _add(connection, kept, name, value, reason, person)
+            amend(connection, kept, name, value, reason=reason, person=person)
             for name, value in now.items()
             if _differs(getattr(kept.row, name), value)
         ]
@@ -116,7 +114,7 @@ def correct(
             filing.file_again(connection, kept.row.engine_id)
             if kept.table == "recording":
                 _file_anew(connection, kept, now)
-        return [each for one in made for each in _told(one)]
+        return [each for one in made for each in _told(entry, one)]
 
 
 def set_aside(
@@ -141,17 +139,17 @@ def set_aside(
     """
     reason, person = _why(reason, person)
     with book.database.writing() as connection:
-        kept = _find(connection, entry)
+        kept = find(connection, entry)
         if bool(kept.row.set_aside) != back:
             return False
         engine_id = _engine_of(connection, kept)
         if kept.table == "installation" and not back:
             _refuse_with_a_record(connection, kept)
-        _add(connection, kept, counting.SET_ASIDE, not back, reason, person)
+        amend(connection, kept, counting.SET_ASIDE, not back, reason=reason, person=person)
+        if back or kept.table == "meter":
+            count_hours_anew(connection, engine_id, reason=reason, person=person)
         if back:
-            _refuse_if_it_contradicts(connection, kept)
-        if kept.table == "meter":
-            _count_hours_anew(connection, engine_id, reason, person)
+            _refuse_if_it_contradicts(connection, find(connection, entry))
         filing.file_again(connection, engine_id)
         return True
 
@@ -164,28 +162,21 @@ def corrections(book: Logbook, engine_name: str) -> list[Correction]:
         return [
             each
             for row in connection.execute(query)
-            if _engine_of(connection, kept := _row(connection, row.table_name, row.row_id))
+            if _engine_of(connection, kept := by_key(connection, row.table_name, row.row_id))
             == engine_id
-            for each in _told(_Made(kept.id, row))
+            for each in _told(kept.id, row)
         ]
 
 
-@dataclass(frozen=True)
-class _Made:
-    of: str
-    row: Any
-
-
-def _told(made: _Made) -> list[Correction]:
+def _told(entry: str, row: Any) -> list[Correction]:
     """Return a correction as people see it: of tags, each on its own."""
-    row = made.row
     was, now = json.loads(row.was), json.loads(row.now)
     pairs = [(row.what, was, now)]
     if row.what == "tags":
         pairs = [(name, was.get(name, ""), now.get(name, "")) for name in TAGS]
         pairs = [(name, one, other) for name, one, other in pairs if one != other]
     return [
-        Correction(made.of, what, one, other, row.reason, row.person, row.made_at)
+        Correction(entry, what, one, other, row.reason, row.person, row.made_at)
         for what, one, other in pairs
     ]
 
@@ -196,55 +187,24 @@ def _why(reason: str, person: str) -> tuple[str, str]:
     return plain_line(reason.strip(), "the reason"), plain_line(person.strip(), "the name")
 
 
-# Finding what an id stands for
-
-
-def _find(connection: sa.Connection, entry: str) -> _Kept:
-    numbered = re.fullmatch(r"(installation|work|meter|entry)-([1-9][0-9]{0,9})", entry)
-    if numbered:
-        return _row(connection, numbered[1], int(numbered[2]))
-    table = counting.any_recording
-    row = connection.execute(sa.select(table).where(table.c.label == entry)).one_or_none()
-    if row is None:
-        raise LogbookError(
-            f"{entry!r} is not in the logbook; 'vibetrend logbook list' shows every entry with its "
-            f"id"
-        )
-    return _Kept(entry, "recording", row)
-
-
-def _row(connection: sa.Connection, name: str, key: int) -> _Kept:
-    table = counting.ANY[name]
-    row = connection.execute(sa.select(table).where(table.c.id == key)).one_or_none()
-    if row is None:
-        raise LogbookError(
-            f"{name}-{key} is not in the logbook; 'vibetrend logbook list' shows every entry with "
-            f"its id"
-        )
-    return _Kept(row.label if name == "recording" else f"{name}-{key}", name, row)
-
-
-def _engine_of(connection: sa.Connection, kept: _Kept) -> int:
+def _engine_of(connection: sa.Connection, kept: Kept) -> int:
     if kept.table != "entry":
         return int(kept.row.engine_id)
-    return int(_row(connection, "installation", kept.row.installation_id).row.engine_id)
+    return int(by_key(connection, "installation", kept.row.installation_id).row.engine_id)
 
 
-# What a correction changes
-
-
-def _columns(connection: sa.Connection, kept: _Kept, stated: Mapping[str, Any]) -> dict[str, Any]:
+def _columns(connection: sa.Connection, kept: Kept, stated: Mapping[str, Any]) -> dict[str, Any]:
     """Return the new values by column; refuses what cannot be."""
     row, engine_id = kept.row, int(kept.row.engine_id)
     now: dict[str, Any] = {}
     date = stated.get("date", dt.date.fromisoformat(row.date))
     if "hours" in stated or "date" in stated:
-        shown = stated.get("hours", row.hours if row.meter_hours is None else row.meter_hours)
-        hours = engine_hours.true_hours(connection, engine_id, date, shown)
+        meter = stated.get("hours", shown(row))
+        hours = engine_hours.true_hours(connection, engine_id, date, meter)
         engine_hours.refuse_impossible(
-            connection, engine_id, date, hours, shown, without=(kept.table, row.id)
+            connection, engine_id, date, hours, meter, without=(kept.table, row.id)
         )
-        now |= {"date": date.isoformat(), "hours": hours, "meter_hours": shown}
+        now |= {"date": date.isoformat(), "hours": hours, "meter_hours": meter}
     if kept.table != "recording":
         return now
     visit = stated.get("visit")
@@ -263,8 +223,8 @@ def _columns(connection: sa.Connection, kept: _Kept, stated: Mapping[str, Any]) 
             "leave out --baseline or --before"
         )
     if now.get("before"):
-        hours, shown = now.get("hours", row.hours), now.get("meter_hours", row.meter_hours)
-        refuse_present_damper(connection, engine_id, date, hours, hours if shown is None else shown)
+        hours, meter = now.get("hours", row.hours), now.get("meter_hours", shown(row))
+        refuse_present_damper(connection, engine_id, date, hours, meter)
     if "rpm" in stated:
         now["rpm"] = float(stated["rpm"])
     tags = {name: plain_line(stated[name], f"the {name}") for name in TAGS if name in stated}
@@ -277,35 +237,15 @@ def _differs(was: Any, now: Any) -> bool:
     return bool((json.loads(was) if isinstance(now, dict) else was) != now)
 
 
-def _add(
-    connection: sa.Connection, kept: _Kept, what: str, now: Any, reason: str, person: str
-) -> _Made:
-    was = getattr(kept.row, what)
-    key = add_row(
-        connection,
-        schema.correction,
-        table_name=kept.table,
-        row_id=kept.row.id,
-        what=what,
-        was=was if what == "tags" else as_json(was),
-        now=as_json(now),
-        reason=reason,
-        person=person,
-        made_at=schema.now(),
-    )
-    table = schema.correction
-    return _Made(kept.id, connection.execute(sa.select(table).where(table.c.id == key)).one())
-
-
-def _file_anew(connection: sa.Connection, kept: _Kept, now: Mapping[str, Any]) -> None:
+def _file_anew(connection: sa.Connection, kept: Kept, now: Mapping[str, Any]) -> None:
     """File a recording where it belongs by its new tags and speed."""
     if {"tags", "rpm"} & now.keys():
         filing.file(connection, kept.row.id)
     if now.get("baseline"):
-        refuse_what_comes_late(connection, by_key(connection, kept.row.id))
+        refuse_what_comes_late(connection, recording_by_key(connection, kept.row.id))
 
 
-def _refuse_with_a_record(connection: sa.Connection, kept: _Kept) -> None:
+def _refuse_with_a_record(connection: sa.Connection, kept: Kept) -> None:
     table = counting.entry
     query = sa.select(sa.func.count()).where(
         table.c.installation_id == kept.row.id, table.c.kind != "details"
@@ -317,30 +257,16 @@ def _refuse_with_a_record(connection: sa.Connection, kept: _Kept) -> None:
         )
 
 
-def _refuse_if_it_contradicts(connection: sa.Connection, kept: _Kept) -> None:
+def _refuse_if_it_contradicts(connection: sa.Connection, kept: Kept) -> None:
     """Refuse to use again what has been contradicted by what was entered since."""
-    if kept.table not in ("recording", "installation", "work"):
+    if kept.table not in WITH_HOURS:
         return
     row = kept.row
-    shown = row.hours if row.meter_hours is None else row.meter_hours
     engine_hours.refuse_impossible(
         connection,
         row.engine_id,
         dt.date.fromisoformat(row.date),
         row.hours,
-        shown,
+        shown(row),
         without=(kept.table, row.id),
     )
-
-
-def _count_hours_anew(connection: sa.Connection, engine_id: int, reason: str, person: str) -> None:
-    """Correct every true hours that rested on a change of the meter that counts no more."""
-    changed = engine_hours.changes(connection, engine_id)
-    for name in ("recording", "installation", "work"):
-        table = counting.ANY[name]
-        for row in connection.execute(sa.select(table).where(table.c.engine_id == engine_id)).all():
-            shown = row.hours if row.meter_hours is None else row.meter_hours
-            true = hour_meter.true_hours(changed, dt.date.fromisoformat(row.date), shown)
-            if abs(true - row.hours) > engine_hours.ROUNDING:
-                kept = _row(connection, name, row.id)
-                _add(connection, kept, "hours", true, reason, person)

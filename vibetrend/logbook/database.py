@@ -19,7 +19,7 @@ _WORDS = {
     f"{BUSY_SECONDS} seconds; close that program or try again",
     sqlite3.SQLITE_READONLY: "it may be read but not written; allow writing to the folder and "
     "the files in it",
-    sqlite3.SQLITE_IOERR: "the disk failed while reading or writing; check it, then try again",
+    sqlite3.SQLITE_IOERR: "the disk is full or failed; free some space or check it, then try again",
     sqlite3.SQLITE_CORRUPT: "the file is damaged; put a backup in its place",
     sqlite3.SQLITE_FULL: "the disk is full and nothing was added; free some space, then try again",
     sqlite3.SQLITE_CANTOPEN: "it cannot be opened; check that the folder exists and may be "

@@ -13,8 +13,7 @@ import sqlalchemy as sa
 from vibetrend.errors import LogbookError
 from vibetrend.logbook import counting, engines, schema
 from vibetrend.logbook.chain import add_row
-from vibetrend.logbook.plain_text import plain_line
-from vibetrend.logbook.recordings import as_json
+from vibetrend.logbook.plain_text import as_json, plain_line
 
 LARGEST = 20_000
 """Bytes of an entry's content."""

@@ -9,6 +9,7 @@ from vibetrend import hour_meter
 from vibetrend.errors import LogbookError
 from vibetrend.hour_meter import MeterChange
 from vibetrend.logbook import engines, hours, schema
+from vibetrend.logbook.amending import count_hours_anew
 from vibetrend.logbook.chain import add_row
 from vibetrend.logbook.plain_text import plain_line
 
@@ -25,6 +26,7 @@ class MeterEntry:
     hours: float  # true engine hours
     added_at: str  # UTC, ISO 8601
     duplicate: bool = False  # the same was here already
+    recounted: int = 0  # entries of later dates whose true hours it corrected
 
 
 def of_engine(connection: sa.Connection, engine_id: int) -> list[MeterEntry]:
@@ -71,14 +73,12 @@ def change(
 ) -> MeterEntry:
     """Keep that an engine's hour meter was replaced or rolled over, or find the same again.
 
-    True hours that are kept stay as they are; a reading of the meter, of which only what was
-    shown is kept, may have other true hours from then on.
+    Entered late, it corrects the true hours of what was entered before it and made after it.
 
     Raises
     ------
     LogbookError
-        If it is no such change, contradicts what is known of the engine, or would give what is
-        kept other true hours.
+        If it is no such change, or contradicts what is known of the engine.
     """
     engine_id = engines.number(connection, name)
     note = plain_line(note.strip(), "the note")
@@ -89,11 +89,11 @@ def change(
     wanted = (date, what, before, after)
     if same := _find(connection, engine_id, wanted):
         return replace(same, duplicate=True)
-    _refuse_to_rewrite(connection, engine_id, new)
     kept = _add(connection, engine_id, wanted, note=note)
+    count = count_hours_anew(connection, engine_id, reason=f"hour meter {what} on {date}")
     # What follows undoes the entry where it raises: all is one transaction.
     _refuse_contradiction(connection, engine_id, new)
-    return kept
+    return replace(kept, recounted=count)
 
 
 Wanted = tuple[dt.date, str, float, float | None]
@@ -128,29 +128,11 @@ def _add(connection: sa.Connection, engine_id: int, wanted: Wanted, *, note: str
     return kept
 
 
-def _refuse_to_rewrite(connection: sa.Connection, engine_id: int, new: MeterChange) -> None:
-    """Refuse a change that comes too late for entries whose true hours are kept."""
-    changed = [*hours.changes(connection, engine_id), new]
-    for each in hours.known(connection, engine_id):
-        if each.what in ("reading", "change"):
-            continue
-        would = hour_meter.true_hours(changed, each.date, each.meter_hours)
-        if abs(would - each.hours) > hours.ROUNDING:
-            raise LogbookError(
-                f"{each} was entered before this change of the meter, which would make it "
-                f"{would:g} h in all; what is kept is not rewritten. If the meter was changed "
-                f"after it, correct --date; else begin a logbook in an empty folder (--logbook) "
-                f"and enter the change first"
-            )
-
-
 def _refuse_contradiction(connection: sa.Connection, engine_id: int, new: MeterChange) -> None:
     """Refuse a change with which the hours known, as they are now, could not all be."""
     past = hours.known(connection, engine_id)
-    of_meter = [each for each in past if each.what in ("reading", "change")]
     # The new one first: it is what the person can correct.
-    of_meter.sort(key=lambda each: (each.date, each.what) != (new.date, "change"))
-    for each in of_meter:
+    for each in sorted(past, key=lambda each: (each.date, each.what) != (new.date, "change")):
         other = hours.contradiction(past, each.date, each.hours)
         if other is not None:
             raise LogbookError(

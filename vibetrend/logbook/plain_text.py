@@ -1,6 +1,8 @@
-"""Texts that people write: kept as one plain line each."""
+"""Texts as they are kept: one plain line of what people write, JSON of values."""
 
+import json
 import re
+from typing import Any
 
 from vibetrend.errors import LogbookError
 
@@ -25,3 +27,8 @@ def plain_line(text: str, what: str) -> str:
     if len(text) > LONGEST:
         raise LogbookError(f"{what} has {len(text)} characters; shorten it to {LONGEST} at most")
     return text
+
+
+def as_json(value: Any) -> str:
+    """Return the text that is kept of a value; equal values give equal text."""
+    return json.dumps(value, ensure_ascii=False, allow_nan=False, sort_keys=True)

@@ -14,6 +14,7 @@ from vibetrend.hashing import digest
 from vibetrend.logbook import counting, engines, filing, schema
 from vibetrend.logbook import hours as engine_hours
 from vibetrend.logbook.chain import add_row, seal
+from vibetrend.logbook.plain_text import as_json
 from vibetrend.recording import Circumstances
 
 if TYPE_CHECKING:  # only the type: to look into a logbook, nothing has to be measured
@@ -211,11 +212,6 @@ def measured(connection: sa.Connection, label: str) -> dict[str, Any]:
         )
     result: dict[str, Any] = json.loads(text)
     return result
-
-
-def as_json(value: Any) -> str:
-    """Return the text that is kept; equal values give equal text."""
-    return json.dumps(value, ensure_ascii=False, allow_nan=False, sort_keys=True)
 
 
 def _kept(row: Any) -> KeptRecording:

@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
-from vibetrend.logbook import counting, filing, schema
+from vibetrend.logbook import counting, engines, filing, schema
 from vibetrend.logbook.book import Logbook
+from vibetrend.logbook.plain_text import as_json
 from vibetrend.logbook.recordings import add_measurement
 
 if TYPE_CHECKING:  # only the type: to look into a logbook, nothing has to be measured
@@ -73,9 +74,49 @@ def remeasurable(book: Logbook, engine_name: str | None = None) -> list[Remeasur
         ]
 
 
+@dataclass(frozen=True)
+class MeasuredAgain:
+    """A later result of a recording."""
+
+    series_id: int  # that it is filed in now
+    made_at: str  # UTC, ISO 8601
+    method_version: int
+
+
+def times_measured_again(book: Logbook, engine_name: str) -> list[MeasuredAgain]:
+    """Return every result of an engine's recordings but the first of each, oldest first."""
+    recording, measurement = counting.recording.c, schema.measurement.c
+    earlier = schema.measurement.alias("earlier").c
+    query = (
+        sa.select(schema.filing.c.series_id, measurement.made_at, measurement.method_version)
+        .select_from(counting.recording)
+        .join(schema.filing, schema.filing.c.recording_id == recording.id)
+        .join(schema.measurement, measurement.recording_id == recording.id)
+        .where(
+            filing.IS_CURRENT,
+            sa.exists().where(
+                earlier.recording_id == measurement.recording_id, earlier.id < measurement.id
+            ),
+        )
+        .order_by(measurement.id)
+    )
+    with book.database.reading() as connection:
+        query = query.where(recording.engine_id == engines.number(connection, engine_name))
+        return [MeasuredAgain(*row) for row in connection.execute(query)]
+
+
 def keep_measurement(book: Logbook, recording: str, measurement: "Measurement") -> None:
-    """Keep what a recording, by its short id, was measured as anew; the older one stays."""
-    table = counting.any_recording
+    """Keep what a recording, by its short id, was measured as anew; the older one stays.
+
+    The same result again, as of two that measure at once, is one.
+    """
+    table, result = counting.any_recording, schema.measurement.c.result
     with book.database.writing() as connection:
-        query = sa.select(table.c.id).where(table.c.label == recording)
-        add_measurement(connection, connection.scalars(query).one(), measurement)
+        query = sa.select(table.c.id, table.c.rpm).where(table.c.label == recording)
+        key, rpm = connection.execute(query).one()
+        newest = sa.select(result).where(schema.measurement.c.recording_id == key, filing.IS_NEWEST)
+        if connection.scalar(newest) == as_json(measurement.to_dict()):
+            return
+        add_measurement(connection, key, measurement)
+        if rpm is None:  # its series goes by the speed measured
+            filing.file(connection, key)

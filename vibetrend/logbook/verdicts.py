@@ -8,7 +8,7 @@ import sqlalchemy as sa
 
 from vibetrend.logbook import counting, schema, tables
 from vibetrend.logbook.chain import add_row
-from vibetrend.logbook.recordings import as_json
+from vibetrend.logbook.plain_text import as_json
 
 
 def keep(connection: sa.Connection, series_id: int, verdict: dict[str, Any], state: str) -> None:

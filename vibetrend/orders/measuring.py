@@ -66,12 +66,12 @@ def measure(recording: Recording, *, engine: Engine | None = None) -> Measuremen
         raise MeasureError(
             f"{engine.name} is a generator set: its governor holds "
             f"{engine.generator.governed_rpm:g} rpm, so that no run-up of it can be meant; record "
-            f"a coast-down instead, from there to standstill, unloaded and breaker open"
+            f"it at that speed, unloaded and breaker open, and leave out --manner"
         )
     if recording.manner != "steady":
         raise MeasureError(
-            f"a {recording.manner} cannot be measured as a steady recording; "
-            f"only steady ones are measured by this version"
+            f"a {recording.manner} cannot be measured by this version; record at one steady speed, "
+            f"and leave out --manner"
         )
     if recording.samples is None:
         return _of_teeth(recording)
@@ -237,7 +237,7 @@ def _stated_rpm(recording: Recording, engine: Engine | None, notes: list[Note]) 
             )
         )
         return engine.usual_rpm
-    raise MeasureError("no speed is stated; add the rpm that the gauge showed, good to 5 %")
+    raise MeasureError("no speed is stated; add what the gauge showed with --rpm N, good to 5 %")
 
 
 def _refuse_what_is_too_short(part: Recording, rpm: float) -> None:

@@ -90,7 +90,9 @@ def demo(directory: str | Path, *, seed: int) -> None:
             (folder / planned.file).write_text(subject.toml, encoding="utf-8")
             _write_recordings(folder, subject, planned, seed)
     except OSError as error:
-        raise SimulateError(f"{folder}: cannot be written to ({error.strerror})") from error
+        raise SimulateError(
+            f"{folder}: cannot be written to ({error.strerror}); choose another folder"
+        ) from error
 
 
 def plan_text(plan: DemoPlan) -> str:

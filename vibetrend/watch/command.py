@@ -32,7 +32,9 @@ def split(command: str) -> list[str]:
         # Elsewhere than on POSIX a backslash is part of a path.
         words = shlex.split(command, posix=os.name == "posix")
     except ValueError as error:
-        raise CommandError(f"{command!r} cannot be split into words ({error})") from error
+        raise CommandError(
+            f"{command!r} cannot be split into words ({error}); correct its quotation marks"
+        ) from error
     if not words:
         raise CommandError("the command is empty; name a program to run")
     return words if os.name == "posix" else [word.strip('"') for word in words]
@@ -76,7 +78,9 @@ def run(
             )
         except (OSError, ValueError) as error:
             reason = error.strerror if isinstance(error, OSError) else str(error)
-            raise CommandError(f"{command}: cannot be started ({reason})") from error
+            raise CommandError(
+                f"{command}: cannot be started ({reason}); name a program with its full path"
+            ) from error
         try:
             code = process.wait(longest_seconds)
         except subprocess.TimeoutExpired as error:
@@ -90,7 +94,9 @@ def run(
             complaint.seek(0)
             last = complaint.read(100_000).decode("utf-8", "replace").strip().splitlines()[-1:]
             said = f": {last[0][:200]}" if last else ""
-            raise CommandError(f"{command}: failed with exit code {code}{said}")
+            raise CommandError(
+                f"{command}: failed with exit code {code}{said}; run it by hand to see why"
+            )
 
 
 def _end(process: "subprocess.Popen[bytes]") -> None:
