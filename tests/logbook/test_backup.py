@@ -303,6 +303,9 @@ def test_a_folder_in_use_is_left_alone(file: Path, tmp_path: Path) -> None:
     )
     refused(file, tmp_path / "used" / "letter.txt", "this is no folder")
     refused(file, tmp_path / "used" / "letter.txt" / "log", "cannot be")
+    refused(file, tmp_path / ("x" * 300), "cannot be")
+    (tmp_path / "circle").symlink_to("circle")
+    refused(file, tmp_path / "circle", "this is no folder")
 
 
 def test_a_file_that_is_no_backup_is_refused(tmp_path: Path) -> None:

@@ -550,6 +550,8 @@ def test_a_folder_that_is_no_export_is_refused(exported: Path, tmp_path: Path) -
     refused(exported / "engine.csv", "this is no folder; name the folder of an export")
     with pytest.raises(LogbookError, match="does not exist; name the folder of an export"):
         import_logbook(tmp_path / "nothing", tmp_path / "new")
+    with pytest.raises(LogbookError, match="does not exist; name the folder of an export"):
+        import_logbook(tmp_path / ("x" * 300), tmp_path / "new")
     (tmp_path / "new").mkdir()
     (tmp_path / "new" / "letter.txt").write_text("hello")
     refused(exported, "holds something already.*--logbook")

@@ -27,6 +27,7 @@ from vibetrend.logbook.copies import (
     measured,
     name_of,
     read_through,
+    real,
     refuse_faults,
 )
 from vibetrend.logbook.database import reason
@@ -122,7 +123,7 @@ def restore(file: Path, folder: Path, *, damaged: bool = False) -> Restored:
         If the file is no backup, of a newer version or damaged, or the folder is in use.
     """
     instead = "name another, empty folder with --logbook"
-    refuse_used(folder.resolve(), instead=instead)
+    refuse_used(real(folder), instead=instead)
     with unpacking.opened(file) as packed:
         make_parent(folder, instead=instead)
         _refuse_full_disk(packed, folder)
@@ -164,7 +165,7 @@ def _refuse_target(book: Logbook, file: Path) -> None:
             f"{file}: its folder does not exist; is the disk connected? Make the folder, or choose "
             f"another file"
         )
-    if file.parent.resolve().is_relative_to(book.folder.resolve()):
+    if real(file.parent).is_relative_to(real(book.folder)):
         raise LogbookError(
             f"{file}: a backup within the logbook would be lost with it; choose a folder on "
             f"another disk"
@@ -275,7 +276,7 @@ def _verify(path: Path, file: Path, shop: Path, *, damaged: bool) -> None:
 
 
 def _refuse_full_disk(packed: Packed, folder: Path) -> None:
-    needed, free = packed.total + _SPARE, shutil.disk_usage(folder.resolve().parent).free
+    needed, free = packed.total + _SPARE, shutil.disk_usage(real(folder).parent).free
     if needed > free:
         raise LogbookError(
             f"{folder}: the logbook in {packed.path} needs {needed / 1e6:.0f} MB and the disk has "

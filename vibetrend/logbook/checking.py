@@ -120,7 +120,7 @@ def explain(book: "Logbook", error: BaseException) -> None:
 def _of_rows(connection: sa.Connection) -> Iterator[str]:
     for (said,) in connection.exec_driver_sql(f"PRAGMA integrity_check({_MOST})"):
         if said != "ok":
-            yield f"database: {said}"
+            yield f"database: {' '.join(said.split())}"
     for name, row, parent, _ in connection.exec_driver_sql("PRAGMA foreign_key_check").all()[
         :_MOST
     ]:

@@ -26,6 +26,11 @@ class UnreadableError(LogbookError):
     """One original cannot be read; the others may be whole."""
 
 
+def real(path: Path) -> Path:
+    """Return where a path leads, links and all; of links in a circle, the path itself."""
+    return Path(os.path.realpath(path))
+
+
 def is_digest(value: object) -> bool:
     """Say whether a value is a SHA-256 as originals are named by."""
     return isinstance(value, str) and _DIGEST.fullmatch(value) is not None
@@ -120,7 +125,7 @@ def make_parent(folder: Path, *, instead: str) -> None:
         If it cannot be made.
     """
     try:
-        folder.resolve().parent.mkdir(mode=PRIVATE_FOLDER, parents=True, exist_ok=True)
+        real(folder).parent.mkdir(mode=PRIVATE_FOLDER, parents=True, exist_ok=True)
     except OSError as error:
         raise LogbookError(
             f"{folder}: the folder it is to lie in cannot be made ({reason(error)}); {instead}"

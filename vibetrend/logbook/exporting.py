@@ -20,6 +20,7 @@ from vibetrend.logbook.copies import (
     name_of,
     put,
     read_through,
+    real,
     refuse_faults,
 )
 from vibetrend.logbook.described import Column, Contents, TableFile
@@ -82,13 +83,13 @@ def export(
     kind: FileKind = "parquet" if parquet else "csv"
     if parquet:
         table_files.library()
-    refuse_used(folder.resolve(), instead=instead)
-    if not folder.resolve().parent.is_dir():
+    refuse_used(real(folder), instead=instead)
+    if not real(folder).parent.is_dir():
         raise LogbookError(
             f"{folder}: the folder it is to lie in does not exist; is the disk connected? Make it, "
             f"or {instead}"
         )
-    if folder.resolve().is_relative_to(book.folder.resolve()):
+    if real(folder).is_relative_to(real(book.folder)):
         raise LogbookError(f"{folder}: this lies within the logbook; {instead} on another disk")
     faults = list(check(book).faults)
     refuse_faults(

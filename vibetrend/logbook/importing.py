@@ -1,5 +1,6 @@
 """A logbook made from an export: everything is checked, and nothing is believed before."""
 
+import os
 from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import dataclass
@@ -25,6 +26,7 @@ from vibetrend.logbook.copies import (
     one_line,
     put,
     read_through,
+    real,
     refuse_faults,
 )
 from vibetrend.logbook.database import Database, make_private_file, reason
@@ -67,7 +69,7 @@ def import_logbook(source: Path, folder: Path, *, damaged: bool = False) -> Impo
         If the folder is no export, of a newer version, damaged or changed, or `folder` is in use.
     """
     instead = "name another, empty folder with --logbook"
-    refuse_used(folder.resolve(), instead=instead)
+    refuse_used(real(folder), instead=instead)
     contents = _contents(source)
     make_parent(folder, instead=instead)
     with whole_folder(folder, instead=instead) as place:
@@ -108,8 +110,8 @@ def import_logbook(source: Path, folder: Path, *, damaged: bool = False) -> Impo
 def _contents(source: Path) -> Contents:
     """Return what an export says it holds, which is what its version has."""
     path = source / DESCRIPTION
-    if not source.is_dir():
-        what = "is no folder" if source.exists() else "does not exist"
+    if not os.path.isdir(source):  # noqa: PTH112  # pathlib's raises where a name is too long
+        what = "is no folder" if os.path.lexists(source) else "does not exist"
         raise LogbookError(f"{source}: this {what}; name the folder of an export")
     with _opened(source, DESCRIPTION) as file:
         text = file.read(described.LARGEST + 1)

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from vibetrend.errors import LogbookError
-from vibetrend.logbook.copies import PRIVATE_FOLDER
+from vibetrend.logbook.copies import PRIVATE_FOLDER, real
 from vibetrend.logbook.database import make_private_file, reason
 from vibetrend.whole_file import ENDING, sync_folder
 
@@ -35,7 +35,7 @@ def whole_folder(target: Path, *, instead: str) -> Iterator[Path]:
     LogbookError
         If `target` is in use or cannot be written.
     """
-    place = target.resolve()
+    place = real(target)
     refuse_used(place, instead=instead)
     with _written(target, instead), workshop(place) as shop:
         inner = shop / "whole"
