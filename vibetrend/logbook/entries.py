@@ -114,14 +114,14 @@ def of_engine(connection: sa.Connection, engine_id: int) -> list[Entry]:
             installation_id=_installation(rows, row),
             kind=row.kind,
             date=dt.date.fromisoformat(row.date),
-            content=_kept(row.content),
+            content=kept_content(row.content),
             added_at=row.added_at,
         )
         for row in connection.execute(query.order_by(table.c.date, table.c.id))
     ]
 
 
-def _kept(text: str) -> dict[str, Any]:
+def kept_content(text: str) -> dict[str, Any]:
     """Return what was entered; of a text that is damaged, the text under a key of no entry.
 
     One damaged entry must not keep all others from their owner; whoever reads it tells.

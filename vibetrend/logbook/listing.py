@@ -9,6 +9,9 @@ import sqlalchemy as sa
 
 from vibetrend.logbook import counting, engines, schema
 from vibetrend.logbook.book import Logbook
+from vibetrend.logbook.entries import kept_content
+
+_NAMES_IT = ("surface", "belt", "what", "item", "caption", "text", "name", "part")
 
 
 @dataclass(frozen=True)
@@ -70,4 +73,6 @@ def _about(name: str, row: Any) -> str:
     if name == "meter":
         showed = f"{row.what} at {row.shown:g} h"
         return showed if row.after is None else f"{showed}, then {row.after:g} h"
-    return str(row.kind)
+    content = kept_content(row.content)
+    named = next((content[key] for key in _NAMES_IT if content.get(key)), "")
+    return f"{row.kind}: {named}" if named else str(row.kind)
