@@ -2,6 +2,7 @@
 
 import contextlib
 import os
+import re
 import secrets
 from collections.abc import Iterator
 from pathlib import Path
@@ -9,6 +10,8 @@ from typing import BinaryIO
 
 ENDING = ".part"
 """Of the name a file has until it is whole; what a killed program left may be deleted."""
+
+_UNFINISHED = re.compile(rf"\.[0-9a-f]{{16}}{re.escape(ENDING)}")
 
 PRIVATE = 0o600
 """Mode of a file that only its owner may read."""
@@ -45,10 +48,43 @@ def unfinished(folder: Path, *, mode: int = PRIVATE) -> Iterator[tuple[BinaryIO,
     path = folder / f".{secrets.token_hex(8)}{ENDING}"
     handle = os.open(path, os.O_CREAT | os.O_EXCL | os.O_RDWR, mode)
     try:
-        with os.fdopen(handle, "w+b") as file:
+        with os.fdopen(handle, "w+b") as file, _held(file):
             yield file, path
     finally:
-        path.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):  # what stays there may be deleted, and why is known
+            path.unlink(missing_ok=True)
+
+
+def clear_left_over(folder: Path) -> None:
+    """Delete what killed programs left half-written in a folder; what is being written stays."""
+    for path in folder.glob(f".*{ENDING}"):
+        if not _UNFINISHED.fullmatch(path.name):
+            continue
+        with contextlib.suppress(OSError), contextlib.ExitStack() as looking:
+            if os.name == "posix":  # who writes it has locked it; Windows deletes no open file
+                _lock(looking.enter_context(path.open("rb")).fileno())
+            path.unlink()
+
+
+@contextlib.contextmanager
+def _held(file: BinaryIO) -> Iterator[None]:
+    """Lock a file until the end, closed or not, so that nobody takes it for one left over."""
+    if os.name != "posix":
+        yield
+        return
+    handle = os.dup(file.fileno())
+    try:
+        with contextlib.suppress(OSError):  # a disk without locks: nothing is cleared there
+            _lock(handle)
+        yield
+    finally:
+        os.close(handle)
+
+
+def _lock(handle: int) -> None:
+    import fcntl
+
+    fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
 
 
 def finish(file: BinaryIO) -> None:

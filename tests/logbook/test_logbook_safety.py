@@ -202,27 +202,6 @@ def test_an_entry_that_finds_the_database_full_is_not_there(tmp_path: Path) -> N
         assert book.entries("main") == accepted
 
 
-@posix
-def test_what_was_accepted_survives_a_kill(tmp_path: Path) -> None:
-    """Process death at random moments; says nothing about power loss, which needs a disk."""
-    done = subprocess.run(
-        [sys.executable, str(HERE / "kill_while_adding.py"), str(tmp_path / "log"), "8", "20261"],
-        capture_output=True,
-        text=True,
-        check=True,
-        timeout=60,
-    )
-    accepted = done.stdout.split()
-    assert len(accepted) >= 8
-    kept = assert_whole(tmp_path / "log")
-    assert {hashlib.sha256(name.encode()).hexdigest() for name in accepted} <= kept
-    with Logbook.open(tmp_path / "log") as book:
-        for name in accepted:
-            assert add(book, name.encode()).duplicate
-        noted = {each.content["text"] for each in book.entries("main")}
-    assert set(accepted) <= noted
-
-
 def test_two_processes_add_at_once(tmp_path: Path) -> None:
     """Both begin with a folder that does not exist; half of what they add is the same."""
     code = (

@@ -22,7 +22,7 @@ OLDER = [version for version in EVERY if version != SCHEMA_VERSION]
 LATER = dt.date(2026, 11, 1)
 KEPT = (
     "engine", "engine_file", "installation", "work", "entry", "meter", "series", "recording",
-    "filing", "measurement", "amplitude", "verdict",
+    "filing", "measurement", "amplitude", "verdict", "correction",
 )  # fmt: skip
 """Tables with what people entered and what came of it."""
 
@@ -94,6 +94,7 @@ def test_it_opens_with_all_it_holds(version: str, tmp_path: Path) -> None:
             if row["kind"] == "photo"
         ]
         assert len(digests) == len(list((folder / "originals").glob("??/*")))
+        assert book.check().faults == ()
         for sha256 in digests:
             assert hashlib.sha256(book.original(sha256)).hexdigest() == sha256
 
@@ -130,12 +131,13 @@ def test_adding_goes_on(version: str, tmp_path: Path) -> None:
         # What was added then is the same content still.
         (old,) = [each for each in book.series("generator") if not each.epoch]
         known = book.recordings(old.id)
-        for row in known.itertuples():
-            kept = book.find_recording("generator", row.sha256)
+        for sha256, label in zip(known["sha256"], known["recording"], strict=True):
+            kept = book.find_recording("generator", sha256)
             assert kept is not None
-            assert kept.id == row.recording
+            assert kept.id == label
         work = book.add_work("generator", date=dt.date(2025, 2, 1), hours=1000.0, what="belt")
-        assert work.epoch == len({each.epoch for each in book.series("generator")})
+        assert not work.duplicate
+        assert book.check().faults == ()
 
 
 @pytest.mark.parametrize("version", OLDER)

@@ -46,10 +46,17 @@ def _with_picture(
 
 
 def _picture(logbook: Logbook, row: dict[Hashable, Any]) -> Spectrogram | None:
-    with tempfile.TemporaryDirectory() as folder:
-        original = Path(folder) / "original"
-        original.write_bytes(logbook.original(str(row["sha256"])))
-        recording = read(original, **row["reading"])
+    content = logbook.original(str(row["sha256"]))
+    try:
+        with tempfile.TemporaryDirectory() as folder:
+            original = Path(folder) / "original"
+            original.write_bytes(content)
+            recording = read(original, **row["reading"])
+    except OSError as error:
+        raise VibetrendError(
+            f"{tempfile.gettempdir()}: there is no room to read it in ({error.strerror}); free "
+            f"some space there"
+        ) from error
     if recording.samples is None:  # tooth times
         return None
     top = _HIGHEST_ORDER * float(str(row["speed_rpm"])) / 60

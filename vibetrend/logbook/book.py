@@ -383,11 +383,8 @@ class Logbook:
 
     def keep_verdict(self, series_id: int, verdict: dict[str, Any], state: str) -> None:
         """Keep a verdict, unless the last one says the same or the logbook may only be read."""
-        if self.read_only:
-            return
-        with self.database.writing() as connection:
-            filing.check_series(connection, series_id)
-            verdicts.keep(connection, series_id, verdict, state)
+        if not self.read_only:
+            verdicts.keep(self.database, series_id, verdict, state)
 
     def verdicts(self, series_id: int) -> pd.DataFrame:
         """Return the verdicts kept of a series, oldest first.

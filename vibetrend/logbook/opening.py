@@ -3,6 +3,8 @@
 import os
 from pathlib import Path
 
+import sqlalchemy as sa
+
 from vibetrend.errors import LogbookError
 from vibetrend.logbook import versions
 from vibetrend.logbook.database import Database, make_private_file, make_private_folder, reason
@@ -26,8 +28,8 @@ def opened(folder: Path) -> Database:
             f"{folder}: a logbook cannot be kept safely here, on a network drive; choose a folder "
             f"on a disk of this computer with --logbook"
         )
-    read_only = path.is_file() and not _may_be_written(path)
     try:
+        read_only = path.is_file() and not _may_be_written(path)
         if not read_only:
             make_private_folder(folder)
             make_private_file(path)
@@ -39,6 +41,13 @@ def opened(folder: Path) -> Database:
     database = Database(path, read_only=read_only)
     try:
         versions.bring_up_to_date(database)
+    except sa.exc.DatabaseError as error:  # the statements are ours: it is the file
+        database.close()
+        raise LogbookError(
+            f"{path}: damaged, or not as this program makes it "
+            f"({' '.join(str(error.orig).split())}), and left as it was; restore a backup into an "
+            f"empty folder: vibetrend logbook restore"
+        ) from error
     except BaseException:
         database.close()
         raise

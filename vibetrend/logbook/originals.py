@@ -38,12 +38,13 @@ class Originals:
         """
         target = self._path(sha256)
         was_there = target.exists()
-        self._keep(sha256, content, target)
         try:
+            self._keep(sha256, content, target)
             yield
         except BaseException:
             if not was_there:
-                target.unlink(missing_ok=True)
+                with contextlib.suppress(OSError):  # a spare file does no harm
+                    target.unlink(missing_ok=True)
             raise
 
     def _keep(self, sha256: str, content: BinaryIO, target: Path) -> None:

@@ -6,13 +6,35 @@ from typing import Any
 import pandas as pd
 import sqlalchemy as sa
 
-from vibetrend.logbook import counting, schema, tables
+from vibetrend.logbook import counting, filing, schema, tables
 from vibetrend.logbook.chain import add_row
+from vibetrend.logbook.database import Database
 from vibetrend.logbook.plain_text import as_json
 
 
-def keep(connection: sa.Connection, series_id: int, verdict: dict[str, Any], state: str) -> None:
+def keep(database: Database, series_id: int, verdict: dict[str, Any], state: str) -> None:
     """Add a verdict, unless it equals the last one of its series."""
+    with database.reading() as connection:  # mostly it does, and nobody has to wait for a lock
+        filing.check_series(connection, series_id)
+        if _is_last(connection, series_id, verdict, state):
+            return
+    with database.writing() as connection:
+        if _is_last(connection, series_id, verdict, state):  # another process came first
+            return
+        add_row(
+            connection,
+            schema.verdict,
+            series_id=series_id,
+            made_at=schema.now(),
+            state=state,
+            result=as_json(verdict),
+            newest_recording_id=tables.newest_recording(connection, series_id),
+        )
+
+
+def _is_last(
+    connection: sa.Connection, series_id: int, verdict: dict[str, Any], state: str
+) -> bool:
     table = schema.verdict
     last = connection.execute(
         sa.select(table.c.state, table.c.result)
@@ -20,18 +42,7 @@ def keep(connection: sa.Connection, series_id: int, verdict: dict[str, Any], sta
         .order_by(table.c.id.desc())
         .limit(1)
     ).one_or_none()
-    result = as_json(verdict)
-    if last is not None and (last.state, last.result) == (state, result):
-        return
-    add_row(
-        connection,
-        table,
-        series_id=series_id,
-        made_at=schema.now(),
-        state=state,
-        result=result,
-        newest_recording_id=tables.newest_recording(connection, series_id),
-    )
+    return last is not None and (last.state, last.result) == (state, as_json(verdict))
 
 
 def table(connection: sa.Connection, series_id: int) -> pd.DataFrame:

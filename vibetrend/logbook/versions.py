@@ -1,5 +1,6 @@
 """Which schema a database has; makes the tables and brings older ones up to date."""
 
+import re
 import sqlite3
 from contextlib import closing
 from pathlib import Path
@@ -71,10 +72,10 @@ def _version(connection: sa.Connection, path: Path, target: str) -> str | None:
     )
     if not tables:
         return None
-    found: str | None = None
+    found: object = None
     if "alembic_version" in tables:
         found = connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalar()
-    if found is None or not found.isdigit():
+    if not isinstance(found, str) or not re.fullmatch("[0-9]{4}", found):
         raise LogbookError(f"{path}: this database is not a logbook; choose another folder")
     if found > target:
         raise LogbookError(
@@ -107,6 +108,7 @@ def _copy_beside(path: Path, version: str) -> None:
             left_over.unlink()
         with unfinished(path.parent) as (file, part):
             with closing(sqlite3.connect(path)) as source, closing(sqlite3.connect(part)) as target:
+                target.execute("PRAGMA journal_mode=OFF")  # no file beside it that a kill leaves
                 source.backup(target)
             finish(file)
             part.replace(copy)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from vibetrend.errors import VibetrendError
-from vibetrend.whole_file import finish, sync_folder, unfinished
+from vibetrend.whole_file import clear_left_over, finish, sync_folder, unfinished
 
 OF_ALL = "engines"
 """Name of the page of all engines; no engine's own page gets it."""
@@ -66,6 +66,7 @@ def write_all(files: Sequence[File]) -> None:
         for each, target in zip(files, targets, strict=True):
             with _explained(each):
                 target.parent.mkdir(parents=True, exist_ok=True)
+                clear_left_over(target.parent)
                 file, temporary = begun.enter_context(unfinished(target.parent, mode=_MODE))
                 file.write(each.content)
                 finish(file)
