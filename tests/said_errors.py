@@ -21,6 +21,14 @@ _USAGE = {"UsageError", "BadParameter", "BadOptionUsage", "BadArgumentUsage", "F
 _CLICK = {*_USAGE, "ClickException", "MissingParameter", "NoSuchOption"}
 _FAULTS = "ContradictionError"  # of engine files: made of pairs, a key and a sentence
 _WORDS_OF = {("engine/faults.py", "_plainly")}  # what is wrong with one value of an engine file
+# Who tells what is wrong in a logbook, as lines and not as errors.
+_FAULTS_OF = {
+    ("logbook/chain.py", "faults"),
+    ("logbook/checking.py", "check"),
+    ("logbook/checking.py", "_of_rows"),
+    ("logbook/checking.py", "_of_values"),
+    ("checkup/corrected.py", "not_as_entered"),
+}
 Texts = frozenset[str]
 _OPEN = frozenset({HOLE})
 
@@ -184,6 +192,30 @@ class House:
                             passes_on=False,
                         )
                     )
+        return found
+
+    def faults(self) -> list[Site]:
+        """Return every fault of a logbook that `logbook check` or `status` tells."""
+        found = []
+        for module in self.modules.values():
+            for node in module.nodes:
+                match node:
+                    case ast.Yield(value=ast.JoinedStr() as said):
+                        pass
+                    case ast.Return(value=ast.JoinedStr() as said):
+                        pass
+                    case ast.Call(
+                        func=ast.Attribute(value=ast.Name(id="faults"), attr="append"),
+                        args=[ast.JoinedStr() as said],
+                    ):
+                        pass
+                    case _:
+                        continue
+                inside = module.around(node)
+                function = inside[0].name if inside else ""
+                if (module.file, function) in _FAULTS_OF:
+                    texts = Reader(self, module).texts(said)
+                    found.append(Site(module.file, said.lineno, function, "fault", texts, False))
         return found
 
     def _in(self, module: Module) -> Iterator[Site]:

@@ -10,8 +10,10 @@ from typing import Any, Literal, get_args
 
 from platformdirs import user_config_path, user_data_path
 
+from vibetrend import toml
 from vibetrend.errors import VibetrendError
 from vibetrend.quantities import Dimension, ShownUnits, Unit, unit
+from vibetrend.quoting import named, quoted
 
 LOGBOOK_VARIABLE = "VIBETREND_LOGBOOK"
 SETTINGS_VARIABLE = "VIBETREND_SETTINGS"
@@ -136,7 +138,7 @@ def _choice(value: Any, dimension: Dimension, where: str) -> Unit:
     if found is None or found.name not in names:
         also = " (0.001 in)" if dimension == "length" else ""
         raise SettingsError(
-            f'{where}: {dimension} is {value!r}; write "{names[0]}" or "{names[1]}"{also}'
+            f'{where}: {dimension} is {quoted(value)}; write "{names[0]}" or "{names[1]}"{also}'
         ) from None
     return found
 
@@ -159,7 +161,7 @@ def card_link() -> str | None:
 def _tables(file: Path) -> Mapping[str, Any] | None:
     """Return what a file of settings holds; None where there is no such file."""
     try:
-        return tomllib.loads(file.read_text(encoding="utf-8-sig"))
+        return toml.loads(file.read_text(encoding="utf-8-sig"))
     except FileNotFoundError:
         return None
     except OSError as error:
@@ -184,7 +186,7 @@ def _refuse_unknown_keys(table: Mapping[str, Any], known: Collection[str], where
         if key not in known:
             near = get_close_matches(key, known, n=1)
             hint = f"did you mean {near[0]}?" if near else f"known are {', '.join(known)}"
-            raise SettingsError(f"{where}: {key} is not a known key; {hint}")
+            raise SettingsError(f"{where}: {named(key)} is not a known key; {hint}")
 
 
 def _text(table: Mapping[str, Any], key: str, where: str) -> str | None:
@@ -204,18 +206,20 @@ def _security(value: Any, where: str) -> Security:
     for known in get_args(Security):
         if value == known:
             return known  # type: ignore[no-any-return]  # get_args forgets what it lists
-    raise SettingsError(f"{where}: security is {value!r}; write starttls, ssl or none")
+    raise SettingsError(f"{where}: security is {quoted(value)}; write starttls, ssl or none")
 
 
 def _port(value: Any, where: str) -> int:
     if isinstance(value, bool) or not isinstance(value, int) or not 0 < value < 65536:
-        raise SettingsError(f"{where}: port is {value!r}; write a number from 1 to 65535")
+        raise SettingsError(f"{where}: port is {quoted(value)}; write a number from 1 to 65535")
     return value
 
 
 def _address(value: Any, where: str) -> str:
     if not isinstance(value, str) or not value.isprintable() or value.count("@") != 1:
-        raise SettingsError(f"{where}: {value!r} is no mail address; write it as name@example.org")
+        raise SettingsError(
+            f"{where}: {quoted(value)} is no mail address; write it as name@example.org"
+        )
     return value
 
 

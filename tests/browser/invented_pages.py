@@ -9,7 +9,7 @@ from invented_fitting import HASH, LATER, SOME, START, record
 from invented_report import MADE_AT, Work, engine_record, history, series, worked_on
 from PIL import Image
 
-from vibetrend.checkup.records import EngineRecord
+from vibetrend.checkup.records import Corrected, EngineRecord
 from vibetrend.checkup.twins import side_by_side
 from vibetrend.installation import (
     belt_content,
@@ -36,10 +36,18 @@ def everything() -> str:
         installation_record=record(),
     )
     generator = engine_record("generator", series(history(visits=2)), overdue=True)
-    engines = [port, worked_on("starboard", note="by the yard"), generator, engine_record("wing")]
+    wing = replace(engine_record("wing"), corrections=(corrected("one digit slipped " * 28),))
+    engines = [port, worked_on("starboard", note="by the yard"), generator, wing]
     return page(
         engines, title="The boat", made_at=MADE_AT, twins=side_by_side(engines[:2]),
         photos={HASH: _photo()},
+    )  # fmt: skip
+
+
+def corrected(reason: str, about: str = "idle.csv", person: str = "A. Example") -> Corrected:
+    return Corrected(
+        entry="3f2a91bc55", about=about, what="engine hours", was="3190", now="3125",
+        reason=reason, person=person, made_at="2028-04-02T10:00:00.000Z", date=LATER,
     )  # fmt: skip
 
 
@@ -84,6 +92,7 @@ def _hostile_engine(name: str) -> EngineRecord:
         engine_record(name, one),
         work=(Work(date=LATER, hours=5000.0, what="mounts", note=HOSTILE),),
         installation_record=record([*SOME, *entries]),
+        corrections=(corrected(HOSTILE, HOSTILE, HOSTILE),),
     )
 
 

@@ -46,6 +46,17 @@ def test_no_scrolling_to_the_side(page: "Page", width: int) -> None:
     assert page.evaluate(UNFIT) == []
 
 
+def test_a_long_reason_is_read_on_a_phone_without_scrolling_aside(page: "Page") -> None:
+    page.set_viewport_size({"width": 360, "height": 900})
+    table = page.locator("table.corrections")
+    row, why = table.locator("tbody tr").bounding_box(), table.locator(".why").bounding_box()
+    assert row is not None
+    assert why is not None
+    assert why["x"] >= 0
+    assert why["x"] + why["width"] <= 360
+    assert row["height"] - why["height"] < 250  # the rest: six short lines, and nothing blank
+
+
 def test_a_wide_table_scrolls_in_its_own_region(page: "Page") -> None:
     page.set_viewport_size({"width": 390, "height": 900})
     region = page.locator(".scroll", has=page.locator("table.recordings")).first

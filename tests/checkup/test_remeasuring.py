@@ -290,7 +290,7 @@ def test_all_measures_again_what_this_version_measured(old: Logbook) -> None:
 
 def test_a_recording_set_aside_is_measured_again_and_stays_aside(old: Logbook) -> None:
     first = remeasurable(old)[0]
-    set_aside(old, first.id, reason="phone slipped")
+    set_aside(old, [first.id], reason="phone slipped")
     assert len(remeasure(old, today=TODAY).recordings) == 4
     assert first.id not in set(old.recordings(1)["recording"])
 

@@ -131,7 +131,8 @@ def test_what_is_damaged_is_named_and_the_exit_code_says_so(run: Copies) -> None
     ):
         ran = run(name, *arguments, "--damaged")
         assert ran.exit_code == 1
-        assert re.search(r"Wrong: original [0-9a-f]{12} is no longer what was kept", flat(ran))
+        said = r"Wrong: original [0-9a-f]{12} \(recording .*\) is no longer what was kept"
+        assert re.search(said, flat(ran))
 
 
 def test_an_empty_path_is_wrong_usage(run: Copies) -> None:

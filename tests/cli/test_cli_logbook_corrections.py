@@ -68,7 +68,7 @@ def test_set_aside_and_back(run: CommandLine) -> None:
     again = run("add", "idle.csv", "--engine", "main", "--rpm", 1080, "--hours", 3190,
                 "--date", "2024-06-05")  # fmt: skip
     assert "It was set aside and stays so" in again.flat
-    assert "is set aside already" in run("logbook", "set-aside", entry, "--reason", "x").flat
+    assert "set aside already" in run("logbook", "set-aside", entry, "--reason", "x").flat
     assert "used again" in run("logbook", "set-aside", entry, "--back", "--reason", "x").flat
     assert len(run("status", "--json").json["engines"][0]["series"]) == 1
 
@@ -91,8 +91,10 @@ def test_a_mark_asked_for_later_has_its_command(run: CommandLine) -> None:
         (("correct", "work-1", "--reason", "x"), 2, "nothing to correct was given"),
         (("correct", "work-1", "--hours", "1"), 2, "Missing option '--reason'"),
         (("set-aside", "work-1", "--reason", " "), 1, "needs its reason"),
-        (("correct", "a", "--date", "2999-01-01", "--reason", "x"), 2, "is in the future"),
-        (("check", "--printed", "af21"), 1, "Wrong: no entry has the hash af21"),
+        (("correct", "a", "--date", "2999-01-01", "--reason", "x"), 1, "is in the future"),
+        (("check", "--printed", "af21af21af21af21"), 1, "Wrong: no entry has the hash af21af21"),
+        (("check", "--printed", "0"), 2, "--printed '0' is no hash"),
+        (("check", "--printed", ""), 2, "--printed '' is no hash"),
     ],
 )
 def test_what_cannot_be_is_told(
@@ -119,3 +121,72 @@ def test_a_check_finds_what_another_program_changed(run: CommandLine) -> None:
     assert run("report", "--output", "main.html").code == 0
     page = (run.folder / "main.html").read_text(encoding="utf-8")
     assert "Something in this logbook is not as it was entered" in page
+
+
+def test_a_check_up_with_one_mistyped_hour_is_corrected_at_once(run: CommandLine) -> None:
+    """Three files and one --hours: each alone would contradict its siblings."""
+    entries = [added(run, f"idle{seed}.csv", seed=seed) for seed in (1, 2, 3)]
+    done = run("logbook", "correct", entries[0], "--hours", 3125, "--date", "2024-06-06",
+               "--reason", "a 9 for a 2")  # fmt: skip
+    assert done.code == 1
+    assert "in one command, with all their ids" in done.err
+    done = run("logbook", "correct", *entries, "--hours", 3125, "--reason", "a 9 for a 2")
+    assert done.out.count("engine hours was 3190, now 3125.") == 3
+    done = run("logbook", "set-aside", *entries[1:], "--reason", "phone slipped", "--json")
+    assert done.json["entries"] == entries[1:]
+    assert done.json["changed"]
+
+
+def test_a_change_of_the_meter_mistyped_is_corrected(run: CommandLine) -> None:
+    assert run("meter", "replace", "--engine", "main", "--date", "2024-06-03", "--before", 3130,
+               "--after", 0).code == 0  # fmt: skip
+    entry = added(run, hours=10)
+    done = run("logbook", "correct", "meter-1", "--before", 3135, "--reason", "a 0 for a 5")
+    assert "meter-1: shown by the meter was 3130, now 3135." in done.flat
+    assert f"{entry} 2024-06-05 3145 h" in run("logbook", "list", "--engine", "main").flat
+
+
+def test_what_is_not_there_is_not_begun_to_be_looked_at(run: CommandLine, tmp_path: Path) -> None:
+    elsewhere = tmp_path / "elsewhere"
+    for command in (
+        ("check",),
+        ("list", "--engine", "main"),
+        ("backup", "boat.zip"),
+        ("export", "tables"),
+        ("remeasure",),
+        ("set-aside", "work-1", "--reason", "x"),
+    ):
+        done = run("logbook", *command, "--logbook", elsewhere)
+        assert done.code == 1
+        assert "there is no logbook here; is it the right folder" in done.err
+    assert not elsewhere.exists()
+
+
+@pytest.mark.parametrize("left", [b"", None])
+def test_a_database_that_is_gone_is_not_begun_anew(run: CommandLine, left: bytes | None) -> None:
+    added(run, hours=3125)
+    database = run.folder / "logbook" / "logbook.sqlite"
+    database.unlink()
+    if left is not None:
+        database.write_bytes(left)
+    for command in (("logbook", "check"), ("status",), ("engine", "list")):
+        done = run(*command)
+        assert done.code == 1
+        assert "originals are here, but the logbook's database is missing or empty" in done.err
+    assert database.exists() == (left is not None)
+
+
+def test_the_only_installation_set_aside_stops_nothing(run: CommandLine) -> None:
+    added(run, hours=3125)
+    assert run("logbook", "set-aside", "installation-1", "--reason", "x").code == 0
+    assert run("status").code == 0
+    assert run("report", "--output", "main.html").code == 0
+    assert run("card", "--engine", "main").code == 0
+
+
+def test_a_clock_that_is_not_behind_is_not_said_to_be(run: CommandLine) -> None:
+    added(run, hours=3125)
+    before = run("logbook", "check", "--json").json
+    done = run("logbook", "check", "--clock-is-right")
+    assert "The clock is not behind the newest entry" in done.err
+    assert run("logbook", "check", "--json").json == before

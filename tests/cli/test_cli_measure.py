@@ -136,7 +136,7 @@ def test_the_speed_may_stand_in_the_name(run: CommandLine) -> None:
     assert ran.json["speed"]["tag_rpm"] == 1080
     ran = run("measure", run.clip("idle.csv"))
     assert ran.code == 1
-    assert "no speed is stated; add the" in ran.err
+    assert "no speed is stated; add what the gauge showed" in ran.err
 
 
 def test_a_column_by_number_or_name(run: CommandLine) -> None:

@@ -10,7 +10,7 @@ from PIL import Image
 
 TABLES = [
     "series.csv", "changes.csv", "amplitudes.csv", "recordings.csv", "installation.csv",
-    "work.csv", "hours.csv", "README.txt",
+    "work.csv", "hours.csv", "corrections.csv", "README.txt",
 ]  # fmt: skip
 
 posix = pytest.mark.skipif(os.name != "posix", reason="the scripts need a POSIX system")
@@ -43,7 +43,7 @@ def test_tables_are_written_instead_of_the_page(run: CommandLine) -> None:
     assert (ran.code, ran.err) == (0, "")
     assert ran.json == {"csv": [str(Path("tables", name)) for name in TABLES]}
     assert files(run) == sorted(f"tables/{name}" for name in TABLES)
-    assert run("report", "--csv", "tables").out == "Wrote 8 files into tables\n"  # ours is replaced
+    assert run("report", "--csv", "tables").out == "Wrote 9 files into tables\n"  # ours is replaced
 
 
 def test_recordings_are_not_read_again_where_nothing_shows_them(
@@ -75,7 +75,7 @@ def test_all_of_them_go_together(run: CommandLine) -> None:
     with Image.open(run.folder / "c" / "main-run-out-rim.png") as picture:
         assert picture.size == (1240, 300)
     ran = run("report", "--pdf", "b/a.pdf", "--png", "c", "--csv", "d")  # ours are replaced
-    assert ran.out == "Wrote b/a.pdf\nWrote 1 picture into c\nWrote 8 files into d\n"
+    assert ran.out == "Wrote b/a.pdf\nWrote 1 picture into c\nWrote 9 files into d\n"
 
 
 @posix

@@ -233,7 +233,7 @@ def _printing_to(
 def test_another_error_of_the_system_keeps_its_traceback(
     run: CommandLine, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def broken(*_: object) -> None:
+    def broken(*_: object, **__: object) -> None:
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr("vibetrend.logbook.Logbook.open", broken)

@@ -125,6 +125,29 @@ def test_a_fault_is_named_by_key_and_line(old: str, new: str, said: str) -> None
 START = 'name = "e"\ncylinders = 6\n'
 
 
+def test_of_many_faults_the_first_are_told() -> None:
+    text = START + "".join(f"unknown_{i} = {i}\n" for i in range(300))
+    with pytest.raises(EngineError, match=r"line 4: unknown_1 .*; and 298 more$") as raised:
+        Engine.parse(text)
+    assert len(str(raised.value)) < 1000
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ("[damper]\n" + "9" * 5000 + " = 1", r"line 4: damper.'9{50,60}\.\.\. is not a known key"),
+        ("x" * 5000 + " = 1", r"line 3: 'x{50,60}\.\.\. is not a known key"),
+        ("idle_rpm = " + "[" * 5000, "not valid TOML: it is nested too deeply"),
+        ("idle_rpm = " + "9" * 5000, "not valid TOML: a number has too many digits"),
+    ],
+    ids=["key of digits", "long key", "deep", "long number"],
+)
+def test_what_is_too_much_is_told_shortly(line: str, said: str) -> None:
+    with pytest.raises(EngineError, match=said) as raised:
+        Engine.parse(START + line)
+    assert len(str(raised.value)) < 500
+
+
 @pytest.mark.parametrize(
     ("text", "said"),
     [

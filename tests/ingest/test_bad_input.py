@@ -1,5 +1,6 @@
 """Every bad input ends in one plain line, never in another error, and soon."""
 
+import contextlib
 import gzip
 import io
 import time
@@ -58,6 +59,14 @@ def wav(samples: object = None) -> bytes:
     return buffer.getvalue()
 
 
+def with_bytes(place: bytes, offset: int, new: bytes) -> bytes:
+    """Change bytes of a zip file, counted from where its central directory or its end begins."""
+    data = bytearray(zipped(("clip.csv", TABLE.encode())))
+    start = data.index(place) + offset
+    data[start : start + len(new)] = new
+    return bytes(data)
+
+
 PROSE = b"Dear all,\nthe engine was serviced on 3 May, see pages 4, 5 and 6.\nRegards\n"
 BAD: dict[str, tuple[str, bytes | Callable[[], bytes], str]] = {
     "empty": ("clip.csv", b"", "empty"),
@@ -89,6 +98,21 @@ BAD: dict[str, tuple[str, bytes | Callable[[], bytes], str]] = {
     "damaged zip": ("clip.zip", zipped(("a.csv", TABLE.encode()))[:400], "damaged zip"),
     "zip bomb": ("clip.zip", lambda: zipped(("a.csv", b"\0" * 60_000_000)), "unpacks to 57 MB"),
     "lying zip bomb": ("clip.zip", lying_zip, "damaged zip"),
+    # Found by mutated inputs; places in the headers: APPNOTE 4.3.12 and 4.3.16
+    "zip with a place before the file": (
+        "clip.zip", with_bytes(b"PK\5\6", 16, b"\xff\xff"), "damaged zip",
+    ),
+    "zip with a name that is no UTF-8": (
+        "clip.zip", with_bytes(b"PK\1\2", 8, b"\0\x08") .replace(b"clip", b"\xff\xff\xff\xff"),
+        "damaged zip",
+    ),
+    "zip without a name": (
+        "clip.zip", zipped(("a", b"1"), ("b", b"2")).replace(b"a", b"\0"), r"2 files \(, b\)",
+    ),
+    "zip with odd names": (
+        "clip.zip", zipped(("\x1b[2Ja", b"1"), ("\u202eb", b"2")), r"\(\\x1b\[2Ja, \\u202eb\)",
+    ),
+    "a last line without fields": ("clip.csv", b"0.1 0.2\n" * 20 + b"  ", "with rate"),
     "gz bomb": ("clip.csv.gz", lambda: gzip.compress(b"\0" * 60_000_000), "unpacks to"),
     "damaged gz": ("clip.csv.gz", gzip.compress(TABLE.encode())[:300], "damaged gz"),
     "damaged sound": ("clip.wav", b"RIFF\x10\0\0\0WAVE" + JPEG, "damaged or cut short"),
@@ -225,3 +249,23 @@ def test_any_text_is_read_or_refused(text: str, tmp_path: Path) -> None:
     except ReadError:
         return
     assert recording.count >= 2
+
+
+@pytest.mark.parametrize(
+    "piece", ["1", "20", ",", "T", "a", "1rpm", " #", "sample rate", "location"]
+)
+def test_a_long_line_is_not_looked_at_for_long(piece: str, tmp_path: Path) -> None:
+    """Patterns that try every beginning of a run take time with its square: 18 s in the worst."""
+    path = tmp_path / "clip.csv"
+    long = piece * (60_000 // len(piece))
+    begin = time.process_time()
+    for text in (
+        f"date: {long}\n{TABLE}",
+        f"{long}x\n{TABLE}",
+        TABLE.replace("ax", f"ax {long}", 1),
+        TABLE + f"2.00,{long}x\n" + TABLE.partition("\n")[2].replace("0.", "3."),
+    ):
+        path.write_text(text)
+        with contextlib.suppress(ReadError):
+            read(path)
+    assert time.process_time() - begin < 1.5

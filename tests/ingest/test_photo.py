@@ -214,8 +214,9 @@ def bomb() -> bytes:
         (b"\xff\xd8\xff" + bytes(100), "damaged"),
         (b"\xff\xd8\xff" + bytes(LARGEST_PHOTO), "larger than 40 MB, the most"),
         (bomb(), "more pixels"),
+        (photo("AVIF").replace(b"iloc", b"ilox"), "damaged"),  # its library has errors of its own
     ],
-    ids=["empty", "text", "film", "cut JPEG", "cut PNG", "no JPEG", "large", "bomb"],
+    ids=["empty", "text", "film", "cut JPEG", "cut PNG", "no JPEG", "large", "bomb", "AVIF"],
 )
 def test_what_is_no_photo_is_one_plain_error(content: bytes, said: str) -> None:
     with pytest.raises(ReadError, match=f"^rim.jpg: .*{said}"):

@@ -396,3 +396,12 @@ def test_no_damage_gives_another_error(kind: str, subtype: str, tmp_path: Path) 
     assert not any("\n" in text for text in refusals)
     assert min(lengths) >= 2
     assert time.monotonic() - begin < 60
+
+
+def test_a_cut_header_prints_nothing(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    """It sends the library to before the beginning, and errors in there land on the terminal."""
+    path = tmp_path / "clip.aiff"
+    path.write_bytes(b"FORM\0\0\0\0AIFFCOMM\0\0\0\x12\0\2")
+    with pytest.raises(ReadError, match="damaged or cut short beyond use as sound"):
+        read(path)
+    assert capfd.readouterr().err == ""

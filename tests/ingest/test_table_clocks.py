@@ -215,3 +215,10 @@ def test_a_stated_rate_that_the_stamps_contradict_is_a_warning(tmp_path: Path) -
         recording = read(written(tmp_path, table(before=f"Sample rate: {stated} Hz\n")))
         assert_same(recording)  # the stamps count
         assert [n.severity for n in recording.notes if n.code == "clock"] == expected
+
+
+def test_steps_that_no_recorder_takes_are_no_clock(tmp_path: Path) -> None:
+    stamps = [str(i * 3e-310) for i in range(200)] + ["1.0", "2.0"]
+    text = "time (s),ax (m/s^2)\n" + "".join(f"{t},{i % 7}\n" for i, t in enumerate(stamps))
+    with pytest.raises(ReadError, match=r"column 'time \(s\)' steps by 3e-310, which is no sampl"):
+        read(written(tmp_path, text))

@@ -56,3 +56,23 @@ def test_a_location_among_them_is_refused(tmp_path: Path) -> None:
     given = [f"{line} lat=54.3213" for line in lines(FORMS["equals"])]
     with pytest.raises(ReadError, match="holds a location in lines"):
         read(written(tmp_path, "\n".join([*given, ""])))
+
+
+def test_more_names_than_two_digits_count(tmp_path: Path) -> None:
+    names = [f"v{chr(97 + i // 26)}{chr(97 + i % 26)}" for i in range(120)]
+    given = [
+        " ".join([f"t={i / 100:.2f}", *(f"{name}={i % 7}.{j}" for j, name in enumerate(names))])
+        for i in range(50)
+    ]
+    recording = read(written(tmp_path, "\n".join([*given, ""])), columns=["veo"], kind="other")
+    assert recording.samples is not None
+    assert recording.samples[:3, 0].tolist() == [0.118, 1.118, 2.118]
+
+
+def test_names_are_not_given_to_a_table_below(tmp_path: Path) -> None:
+    below = [f"{i / 100:.2f},acc,{i % 7}.5,2.5,{i % 5}.25" for i in range(120)]
+    given = [*lines(FORMS["equals"]), *lines(FORMS["equals"]), *lines(FORMS["equals"]), *below]
+    recording = read(written(tmp_path, "\n".join([*given, ""])))
+    assert (recording.count, len(recording.axes)) == (120, 3)
+    assert recording.samples is not None
+    assert recording.samples[:2].tolist() == [[0.5, 2.5, 0.25], [1.5, 2.5, 1.25]]

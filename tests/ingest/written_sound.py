@@ -50,7 +50,9 @@ def encoded(
                 stream.bit_rate = bit_rate
             streams.append(stream)
         if picture is not None:
-            output.mux(picture.encode(av.VideoFrame(64, 64, "yuv420p")))
+            black = np.zeros((96, 64), np.uint8)  # 64 rows of brightness, 32 of the two colours
+            frame = av.VideoFrame.from_ndarray(black, format="yuv420p")
+            output.mux(picture.encode(frame))
             output.mux(picture.encode(None))
         for number, stream in enumerate(streams):
             scaled = np.round(values / 2**number * 2**31).clip(-(2**31), 2**31 - 1)

@@ -40,8 +40,8 @@ def lived_in(folder: Path) -> Logbook:
             hours = FITTED_HOURS + (day - FITTED).days / 7 * 10
             kept = add(book, content, found, date=day, hours=hours, baseline=day in days)
     judged(book)
-    correct(book, kept.id, {"hours": 3301.5}, reason="mistyped", person="A. Example")
-    set_aside(book, kept.id, reason="the phone slid")
+    correct(book, [kept.id], {"hours": 3301.5}, reason="mistyped", person="A. Example")
+    set_aside(book, [kept.id], reason="the phone slid")
     book.add_work("main", date=TODAY, hours=3400, what="mounts", note=MESSY)
     judged(book)  # what a look at it keeps is kept already
     return book

@@ -165,7 +165,7 @@ def test_originals_lost_changed_and_left_over(book: Logbook) -> None:
     kept.unlink()
     (fault,) = book.check().faults
     assert "cannot be read (no such file or directory)" in fault
-    assert check(book, with_originals=False).clean
+    assert check(book, thorough=False).clean
     kept.write_bytes(b"1")
     (originals / "00").mkdir()
     (originals / "00" / ("0" * 62)).write_bytes(b"of no entry")

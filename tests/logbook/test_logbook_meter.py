@@ -206,16 +206,16 @@ def test_a_change_entered_late_corrects_what_was_made_after_it(book: Logbook, en
     (told,) = corrections(book, "main")
     assert (told.what, told.was, told.now) == ("hours", 4000.0, LAST + 30)
     assert told.reason == "hour meter replaced on 2026-09-01"
-    set_aside(book, "meter-1", reason="of another engine")
+    set_aside(book, ["meter-1"], reason="of another engine")
     assert book.known_hours("main")[-1].hours == 4000.0
     assert book.check().clean
 
 
 def test_what_was_set_aside_comes_back_with_the_hours_that_count_now(book: Logbook) -> None:
     kept = add(book, b"2", date=LATER, hours=31.0 + LAST)
-    set_aside(book, kept.id, reason="x")
+    set_aside(book, [kept.id], reason="x")
     change(book, after=LAST + 1)
-    set_aside(book, kept.id, reason="x", back=True)
+    set_aside(book, [kept.id], reason="x", back=True)
     assert book.known_hours("main")[-1].hours == LAST + 30
 
 

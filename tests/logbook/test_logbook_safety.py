@@ -175,7 +175,7 @@ def test_a_record_that_fails_half_way_leaves_no_part(
             patch.setattr(entries, "Entry", fail)  # when the row is read back
             with pytest.raises(RuntimeError, match="invented fault"):
                 book.add_entry("main", "note", date=FITTED, content={"text": "dry"})
-            patch.setattr(meter, "_refuse_contradiction", fail)
+            patch.setattr(meter.hours, "refuse_contradictions", fail)
             with pytest.raises(RuntimeError, match="invented fault"):
                 book.change_meter(
                     "main", date=dt.date(2026, 6, 1), before=3200.0, after=0.0, what="replaced"

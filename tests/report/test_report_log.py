@@ -6,7 +6,7 @@ from invented_fitting import record, recorded
 from invented_report import MADE_AT, START
 from parsed_page import HOSTILE, Parsed, words_of
 
-from vibetrend.checkup.records import EngineRecord, Happening, KnownHours
+from vibetrend.checkup.records import Corrected, EngineRecord, Happening, KnownHours
 from vibetrend.installation import runout_content
 from vibetrend.report import page
 
@@ -62,6 +62,20 @@ def test_a_name_written_right_to_left_leaves_the_number_behind_it_in_its_place()
     )  # fmt: skip
     text = words_of(shown(recorded(record([("runout", START, content)]), happenings=happened)))
     assert f"Run-out of \u2068{name}\u2069: 0.10 mm" in text
+
+
+def test_what_a_correction_is_about_turns_nothing_beyond_itself() -> None:
+    about = "mounts: \u202egnorw"
+    made = Corrected(
+        entry="work-3", about=about, what="set aside", was="no", now="yes", reason="x", person="",
+        made_at="2026-05-02T10:00:00Z", date=START,
+    )  # fmt: skip
+    happened = (
+        Happening(date=START, hours=None, meter_hours=None, what="correction",
+                  words=f"work-3 ({about}): set aside was no, now yes"),
+    )  # fmt: skip
+    text = words_of(shown(recorded(None, happenings=happened, corrections=(made,))))
+    assert "Work-3 (\u2068mounts: gnorw\u2069): set aside was no, now yes" in text
 
 
 def test_a_person_s_words_stay_text() -> None:

@@ -21,6 +21,7 @@ from invented_report import (
 )
 from parsed_page import HOSTILE, Parsed, words_of
 
+from vibetrend.checkup.records import Kept
 from vibetrend.checkup.twins import side_by_side
 from vibetrend.errors import VibetrendError
 from vibetrend.report import page, write
@@ -349,6 +350,22 @@ def test_engine_without_recordings_and_page_without_engines() -> None:
 def test_banner_only_for_invented_data(html: str) -> None:
     assert "Invented demo data." in html
     assert "Invented demo data." not in page([], title="t", made_at=MADE_AT)
+
+
+def test_a_changed_logbook_is_told_on_the_first_sheet_and_the_last() -> None:
+    fault = "work 3: it is not as it was entered on \u202e2026-11-28 & <b>"
+    kept = Kept(entries=9, hash="af21", faults=(fault, "chain: link 4 is missing"), notes=())
+    html = page([engine_record("main")], title="t", made_at=MADE_AT, kept=kept)
+    first, _, rest = html.partition("<h1>")
+    banner = words_of(Parsed(first.partition("<body>")[2]))
+    assert "Something in this logbook is not as it was entered (2 faults, first: work 3:" in banner
+    assert "vibetrend logbook check" in banner
+    assert "vibetrend logbook restore" in banner
+    assert "<bdi>work 3: it is not as it was entered on" in first
+    assert "<b>" not in first.partition("<body>")[2]
+    assert rest.count("Something in this logbook is not as it was entered") == 1
+    clean = page([engine_record("main")], title="t", made_at=MADE_AT, kept=replace(kept, faults=()))
+    assert "not as it was entered" not in clean
 
 
 def test_same_records_same_page(bent: pd.DataFrame) -> None:

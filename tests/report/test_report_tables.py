@@ -14,7 +14,13 @@ import pytest
 from invented_fitting import record, recorded
 from invented_report import MADE_AT, engine_record, history, series, worked_on
 
-from vibetrend.checkup.records import EngineRecord, KnownHours, PastInstallation, Work
+from vibetrend.checkup.records import (
+    Corrected,
+    EngineRecord,
+    KnownHours,
+    PastInstallation,
+    Work,
+)
 from vibetrend.checkup.standing import to_json
 from vibetrend.report import tables
 from vibetrend.report.columns import COLUMNS, OF_ORDERS, explained
@@ -181,6 +187,20 @@ def test_hours_belong_to_the_damper_of_that_day() -> None:
     )
     assert [row["damper_since"] for row in found] == [None, "2020-01-02", "2026-05-01"]
     assert [row["meter_hours"] for row in found] == [0.5, 495.0, 3115.0]
+
+
+def test_corrections_are_written_with_who_when_and_why() -> None:
+    made = Corrected(
+        entry="work-3", about="mounts: all four", what="engine hours", was="3190", now="3125",
+        reason="a 9 for a 2", person="", made_at="2026-11-28T08:14:59.902Z",
+        date=dt.date(2026, 11, 28),
+    )  # fmt: skip
+    (row,) = as_json(read("corrections.csv", recorded(record(), corrections=(made,))))
+    assert row == {
+        "engine": "main", "damper_since": "2026-05-01", "entry": "work-3",
+        "about": "mounts: all four", "what": "engine hours", "was": 3190, "now": 3125,
+        "reason": "a 9 for a 2", "person": None, "made_at": "2026-11-28T08:14:59.902Z",
+    }  # fmt: skip
 
 
 @pytest.mark.parametrize(

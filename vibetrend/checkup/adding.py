@@ -115,7 +115,10 @@ def add_file(
         raise ReadError(f"{path}: no engine hours are stated; add the meter's with --hours N")
     assert recording.source is not None
     if date > today:
-        raise ReadError(f"{path}: its date {date} is in the future; correct --date")
+        raise ReadError(
+            f"{path}: its date {date} is in the future; correct --date, or set this computer's "
+            f"clock, which says {today}"
+        )
     with kept_content(recording.source, with_location=keep_location) as (content, source):
         recording = replace(recording, source=source)
         same = logbook.find_recording(engine_name, source.sha256)

@@ -1,6 +1,6 @@
-"""Correcting an entry; a recording whose speed was mistyped is measured again."""
+"""Correcting entries; a recording whose speed was mistyped is measured again."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -8,19 +8,20 @@ from vibetrend.checkup.remeasuring import measured_again
 from vibetrend.logbook import Correction, Logbook, correct, remeasurable
 
 
-def correct_entry(
-    logbook: Logbook, entry: str, stated: Mapping[str, Any], *, reason: str, person: str
+def correct_entries(
+    logbook: Logbook, entries: Sequence[str], stated: Mapping[str, Any], *, reason: str, person: str
 ) -> list[Correction]:
-    """Let other values count of an entry, as `logbook.correct` does, and measure what needs it.
+    """Let other values count of entries, as `logbook.correct` does, and measure what needs it.
 
     Raises
     ------
     VibetrendError
-        If it cannot be corrected so, or cannot be measured at the speed stated.
+        If one cannot be corrected so, or cannot be measured at the speed stated.
     """
-    measurement = None
-    if "rpm" in stated:
-        kept = next((each for each in remeasurable(logbook) if each.id == entry), None)
-        if kept is not None and kept.rpm != stated["rpm"]:
-            measurement = measured_again(logbook, replace(kept, rpm=stated["rpm"]))
-    return correct(logbook, entry, stated, reason=reason, person=person, measurement=measurement)
+    rpm = stated.get("rpm")
+    anew = {
+        kept.id: measured_again(logbook, replace(kept, rpm=rpm))
+        for kept in remeasurable(logbook)
+        if rpm is not None and kept.id in entries and kept.rpm != rpm
+    }
+    return correct(logbook, entries, stated, reason=reason, person=person, measurements=anew)

@@ -3,23 +3,17 @@
 import datetime as dt
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import suppress
-from dataclasses import fields, replace
+from dataclasses import replace
 from itertools import pairwise
 from typing import Any
 
 import pandas as pd
 
-from vibetrend.checkup.corrected import all_corrected
+from vibetrend.checkup.corrected import with_corrections
 from vibetrend.checkup.dampers import records as dampers
+from vibetrend.checkup.entry_words import BESIDE, in_words
 from vibetrend.checkup.records import Corrected, EngineRecord, Happening, SeriesRecord
-from vibetrend.errors import InstallationError
-from vibetrend.installation import CHECKLIST, Content, Reading, Record
-from vibetrend.installation.digits import told
-from vibetrend.installation.missing import called
-from vibetrend.installation.reading import STAGE_WORDS
-from vibetrend.installation.record import content_of
-from vibetrend.installation.sentences import step
+from vibetrend.installation import Record
 from vibetrend.logbook import (
     EngineFile,
     Entry,
@@ -29,16 +23,14 @@ from vibetrend.logbook import (
     Series,
     times_measured_again,
 )
-from vibetrend.quantities import ShownUnits
 
 
 def with_log(logbook: Logbook, engines: Sequence[EngineRecord]) -> list[EngineRecord]:
     """Return the records with everything that is kept of each engine, newest first."""
-    corrected = [
-        replace(each, corrections=tuple(all_corrected(logbook, each.engine.name)))
-        for each in engines
+    return [
+        replace(each, happenings=_happenings(logbook, each))
+        for each in with_corrections(logbook, engines)
     ]
-    return [replace(each, happenings=_happenings(logbook, each)) for each in corrected]
 
 
 def _happenings(logbook: Logbook, of: EngineRecord) -> tuple[Happening, ...]:
@@ -78,66 +70,11 @@ def _installed(installations: Sequence[Installation]) -> Iterator[Happening]:
 def _entered(entries: Iterable[Entry], its: Record) -> Iterator[Happening]:
     for entry in entries:
         readings = [each for each in its.readings if each.entry_id == entry.id]
-        words, own = _of_entry(entry, readings)
+        words, own = in_words(entry, readings)
         yield Happening(
             date=entry.date, hours=None, meter_hours=None, words=words, own=own,
-            what=entry.kind if entry.kind in _BESIDE else "reading", added_at=entry.added_at,
+            what=entry.kind if entry.kind in BESIDE else "reading", added_at=entry.added_at,
         )  # fmt: skip
-
-
-def _of_entry(entry: Entry, readings: Sequence[Reading]) -> tuple[str, str]:
-    """Return an entry in one short line, and the person's own words beside it."""
-    if readings:
-        return "; ".join(map(_read, readings)), readings[0].note
-    if entry.kind in _BESIDE:
-        with suppress(InstallationError):  # told below
-            return _BESIDE[entry.kind](content_of(entry))
-    return f"an entry that cannot be read ({ascii(entry.kind)[1:-1]})", ""
-
-
-def _read(reading: Reading) -> str:
-    """Return what was read, e.g. ``run-out of rim: 0.22 mm``, in the unit it was read in."""
-    stage = STAGE_WORDS.get(reading.stage, reading.stage)
-    name = ", ".join(filter(None, (called(reading), stage)))
-    if reading.quantity is None:
-        return f"{name}: no value"
-    read_in = reading.quantity.unit
-    as_read = ShownUnits(
-        **{each.name: read_in for each in fields(ShownUnits) if each.name == read_in.dimension}
-    )
-    return f"{name}: {told(reading.quantity, as_read, step(reading))}"
-
-
-def _check(content: Content) -> tuple[str, str]:
-    point = CHECKLIST[content["item"]].rstrip(".")
-    answer = "done" if content["done"] else "not done"
-    return f"{answer}: {point[:1].lower()}{point[1:]}", content["note"]
-
-
-def _details(content: Content) -> tuple[str, str]:
-    names = {"part": "part", "serial": "serial number", "who": "fitted by", "notes": ""}
-    own = [f"{words} {content[key]}".strip() for key, words in names.items() if content[key]]
-    made = content["made_on"]
-    return f"made on {made}" if made else "of the damper", ", ".join(own)
-
-
-def _photo(content: Content) -> tuple[str, str]:
-    return f"kept as {content['sha256'][:12]}", content["caption"] or content["name"]
-
-
-def _note(content: Content) -> tuple[str, str]:
-    return "", content["text"]
-
-
-def _finish(content: Content) -> tuple[str, str]:
-    count = len(content["missing"])
-    lacking = f"{count} point{'s' * (count != 1)} of a careful record missing then"
-    return f"record finished, {lacking if count else 'nothing missing'}", content["note"]
-
-
-_BESIDE = {
-    "details": _details, "check": _check, "photo": _photo, "note": _note, "finish": _finish,
-}  # fmt: skip
 
 
 # Work, hour meter

@@ -62,9 +62,13 @@ def before(
     """
     baseline = _baseline(used(one.record))
     alike = [each for each in judged if each.series.is_like(one.series)]
-    if baseline.empty or any(
-        each.series.epoch < one.series.epoch and not _baseline(each.record.history).empty
-        for each in alike
+    if (
+        not installations
+        or baseline.empty
+        or any(
+            each.series.epoch < one.series.epoch and not _baseline(each.record.history).empty
+            for each in alike
+        )
     ):
         return None
     *former, present = installations

@@ -111,7 +111,7 @@ class Corrected:
     """One value that counts instead of what was entered."""
 
     entry: str  # a recording's short id, or "work-3" and so on
-    about: str  # file name, kind of work and so on
+    about: str  # file name, kind of work, what was read and so on
     what: str  # in words
     was: str
     now: str
@@ -148,7 +148,8 @@ class EngineRecord:
     earlier_series: tuple[SeriesRecord, ...] = ()  # of these, the latest damper's first; only
     # `with_earlier` fills it, for page and tables: no state and no advice rests on it
     hours_log: tuple[KnownHours, ...] = ()  # all that is known of its hours, earliest first
-    corrections: tuple[Corrected, ...] = ()  # of any entry, oldest first; only `with_log` fills it
+    corrections: tuple[Corrected, ...] = ()  # of any entry, oldest first; only `with_log` and
+    # `with_corrections` fill it, for page and tables
     happenings: tuple[Happening, ...] = ()  # all that was entered and judged, newest first; only
     # `with_log` fills it, for the page
     meter_offset: float = 0.0  # true hours less what the hour meter shows, now

@@ -1,7 +1,7 @@
 """Where each engine stands: every series judged, the renewal, the next recording."""
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -10,34 +10,49 @@ from vibetrend.checkup.past import Judged, after_work, before, carried, followed
 from vibetrend.checkup.records import (
     INTERVAL_HOURS,
     EngineRecord,
+    Kept,
     SeriesRecord,
     Work,
 )
 from vibetrend.checkup.series import series_record
 from vibetrend.checkup.upkeep import upkeep
+from vibetrend.errors import LogbookError
 from vibetrend.logbook import Installation, Logbook, Series
 from vibetrend.logbook import Work as KeptWork
 from vibetrend.trend import worst
 
 
 def standing(
-    logbook: Logbook, names: Sequence[str] | None = None, *, today: dt.date
+    logbook: Logbook,
+    names: Sequence[str] | None = None,
+    *,
+    today: dt.date,
+    tell: Callable[[str], None] | None = None,
 ) -> list[EngineRecord]:
     """Judge the present installation of each engine named (of all, if none is named).
 
-    Each verdict is kept in the logbook when it differs from the last one kept.
+    Each verdict is kept in the logbook when it differs from the last one kept. With `tell`, one
+    that cannot be kept, as on a full disk, hides nothing: why is told, once.
 
     Raises
     ------
     LogbookError
-        If an engine is not known.
+        If an engine is not known; without `tell`, also if a verdict cannot be kept.
     """
-    return [_engine(logbook, name, today) for name in names or logbook.engine_names()]
+    unkept: list[LogbookError] = []
+    records = [
+        _engine(logbook, name, today, unkept if tell else None)
+        for name in names or logbook.engine_names()
+    ]
+    if unkept and tell:
+        tell(f"what was concluded is not kept: {unkept[0]}")
+    return records
 
 
-def to_json(records: Sequence[EngineRecord]) -> dict[str, Any]:
-    """Return the JSON form of ``status``."""
-    return {
+def to_json(records: Sequence[EngineRecord], kept: Kept | None = None) -> dict[str, Any]:
+    """Return the JSON form of ``status``; with `kept`, whether the logbook is as it was entered."""
+    checked = {} if kept is None else {"logbook": {"faults": list(kept.faults)}}
+    return checked | {
         "engines": [
             record.status
             | {
@@ -70,7 +85,9 @@ def _series_json(series: SeriesRecord) -> dict[str, Any]:
     )
 
 
-def _engine(logbook: Logbook, name: str, today: dt.date) -> EngineRecord:
+def _engine(
+    logbook: Logbook, name: str, today: dt.date, unkept: list[LogbookError] | None
+) -> EngineRecord:
     engine = logbook.engine(name)
     installations = logbook.installations(name)
     present = installations[-1] if installations else None
@@ -95,7 +112,13 @@ def _engine(logbook: Logbook, name: str, today: dt.date) -> EngineRecord:
     ]
     for one in judged:
         verdict = one.record.verdict
-        logbook.keep_verdict(one.series.id, verdict.to_dict(), verdict.state)
+        newest = str(one.record.recordings["recording"].iloc[-1])
+        try:
+            logbook.keep_verdict(one.series.id, verdict.to_dict(), verdict.state, newest=newest)
+        except LogbookError as error:
+            if unkept is None:
+                raise
+            unkept.append(error)
     series = [
         _with_past(one, judged, logbook=logbook, series=every, installations=installations)
         for one in sorted(judged, key=lambda one: one.record.ended)

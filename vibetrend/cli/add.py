@@ -104,7 +104,7 @@ def add(
                 cleared()
                 click.echo(added_words(entry))
         with saying("judging", quiet=as_json):
-            records = standing(book, [name], today=today)
+            records = standing(book, [name], today=today, tell=complain)
     if as_json:
         print_json({"added": [entry.to_dict() for entry in added], "status": to_json(records)})
     elif added:

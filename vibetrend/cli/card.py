@@ -78,7 +78,7 @@ def card(
     shown = b"" if photo is None else picture(photo, side=cards.PHOTO_SIDE)
     today = dt.date.today()
     with opened(logbook) as book:
-        (record,) = standing(book, [name], today=today)
+        (record,) = standing(book, [name], today=today, tell=complain)
     made = cards.card(
         record,
         made_on=today,

@@ -1,8 +1,8 @@
 """``vibetrend logbook``: check it, correct what was mistyped, copy it, measure it again."""
 
-import datetime as dt
 import getpass
-from dataclasses import asdict
+import re
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +12,7 @@ from vibetrend.cli.logbook_copies import backup, export, import_, restore
 from vibetrend.cli.logbook_remeasure import remeasure
 from vibetrend.cli.options import (
     Date,
+    day,
     engine_option,
     json_option,
     logbook_option,
@@ -69,10 +70,15 @@ def check(
     from vibetrend.checkup.corrected import in_groups
     from vibetrend.logbook import accept_clock
 
-    with opened(logbook) as book:
-        if clock_is_right:
-            accept_clock(book)
-        found = book.check(printed="".join((printed or "").lower().split()))
+    digits = "".join((printed or "").lower().split())
+    if printed is not None and not re.fullmatch("[0-9a-f]{16,64}", digits):
+        raise click.UsageError(
+            f"--printed {printed!r} is no hash; give all 20 digits on the report"
+        )
+    with opened(logbook, make=False) as book:
+        if clock_is_right and not accept_clock(book):
+            tell("The clock is not behind the newest entry; nothing was changed.", err=True)
+        found = book.check(printed=digits)
     if as_json:
         print_json({"clean": found.clean, **asdict(found)})
     else:
@@ -105,40 +111,53 @@ def list_entries(name: str, logbook: Path | None, as_json: bool) -> None:
     \b
     Example: vibetrend logbook list --engine main
     """
-    from vibetrend.logbook import listed
+    from vibetrend.checkup.corrected import entries_in_words
 
-    with opened(logbook) as book:
-        entries = listed(book, name)
+    lines = []
+    # To the end of what may fail by damaged rows, which are then told as damage.
+    with opened(logbook, make=False) as book:
+        entries = entries_in_words(book, name)
+        wide = max((width(each.id) for each in entries), default=0)
+        for each in entries:
+            hours = "" if each.hours is None else f"{each.hours:.0f} h"
+            said = [each.about, *["corrected"] * each.corrected, *["set aside"] * each.set_aside]
+            lines.append((f"{cell(each.id, wide)}  {each.date}  {hours:>7}  ", "; ".join(said)))
     if as_json:
-        every = [asdict(each) | {"date": each.date.isoformat()} for each in entries]
+        every = [
+            asdict(replace(each, entry=None))
+            | {"date": each.date.isoformat(), "entry": each.entry and each.entry.content}
+            for each in entries
+        ]
         print_json({"engine": name, "entries": every})
         return
     if not entries:
         tell("Nothing is entered of this engine yet.")
-    wide = max((width(each.id) for each in entries), default=0)
-    for each in entries:
-        hours = "" if each.hours is None else f"{each.hours:.0f} h"
-        said = [each.about, *["corrected"] * each.corrected, *["set aside"] * each.set_aside]
-        first = f"{cell(each.id, wide)}  {each.date}  {hours:>7}  "
-        tell("; ".join(said), indent=first, hanging=" " * 4)
+    for first, words in lines:
+        tell(words, indent=first, hanging=" " * 4)
+
+
+_ENTRIES = click.argument("entries", metavar="RECORDING...", nargs=-1, required=True)
+_HOURS = click.FloatRange(min=0)
 
 
 @logbook.command()
-@click.argument("entry", metavar="RECORDING")
-@click.option("--hours", type=click.FloatRange(min=0), help="What the hour meter showed.")
+@_ENTRIES
+@click.option("--hours", type=_HOURS, help="What the hour meter showed.")
 @click.option("--date", type=Date(), help="Day it was recorded or done.")
-@click.option("--rpm", type=click.FloatRange(min=1), help="Speed; it is then measured again.")
+@click.option("--rpm", type=click.FloatRange(1, 20_000), help="Speed; it is then measured again.")
 @click.option("--visit", help="The check-up it belongs to.")
 @click.option("--mark", type=click.Choice(list(_MARKS)), help="Of the baseline, damper before.")
 @click.option("--position", help="Where the phone or sensor was.")
 @click.option("--device", help="Which phone or sensor.")
 @click.option("--condition", help="How the engine was.")
+@click.option("--before", "shown", type=_HOURS, help="Of a meter change: what the old showed last.")
+@click.option("--after", type=_HOURS, help="Of a meter change: what the new showed first.")
 @_REASON
 @_PERSON
 @logbook_option
 @json_option
 def correct(
-    entry: str,
+    entries: tuple[str, ...],
     reason: str,
     person: str | None,
     mark: str | None,
@@ -146,32 +165,36 @@ def correct(
     as_json: bool,
     **stated: Any,
 ) -> None:
-    """Correct what was mistyped of a recording, an installation or work.
+    """Correct what was mistyped of recordings, an installation, work or the hour meter.
 
-    RECORDING is its short id, or installation-1, work-3: 'vibetrend logbook list' shows them. The
-    old value stays to be read, with who corrected it, when and why. Of an installation and of
-    work, hours and date can be corrected; what else is wrong is set aside and entered again.
+    RECORDING is its short id, or installation-1, work-3, meter-2: 'vibetrend logbook list' shows
+    them. Several at once, as all recordings of a check-up, are corrected together or not at all.
+    The old value stays to be read, with who corrected it, when and why. What cannot be corrected
+    is set aside and entered again.
 
     \b
     Example: vibetrend logbook correct 3f2a91bc55 --hours 3125
                --reason "meter read wrongly"
     """
     from vibetrend.checkup.corrected import in_words
-    from vibetrend.checkup.correcting import correct_entry
+    from vibetrend.checkup.correcting import correct_entries
 
     given = {name: value for name, value in stated.items() if value is not None}
     if mark is not None:
         given["baseline"], given["before"] = _MARKS[mark]
     if not given:
         raise click.UsageError("nothing to correct was given; --hours, --date and so on say what")
-    if (date := given.get("date")) is not None and date > dt.date.today():
-        raise click.UsageError(f"--date {date} is in the future")
-    with opened(logbook) as book:
-        made = correct_entry(book, entry, given, reason=reason, person=_person(person))
+    if "date" in given:
+        day(given["date"])
+    if any(each.startswith("meter-") for each in entries) and "hours" in given:
+        given["shown"] = given.pop("hours")
+    with opened(logbook, make=False) as book:
+        made = correct_entries(book, entries, given, reason=reason, person=_person(person))
     if as_json:
-        print_json({"entry": entry, "corrected": [asdict(each) for each in made]})
+        told = [asdict(each) for each in made]
+        print_json({"entry": entries[0], "entries": list(entries), "corrected": told})
     elif not made:
-        tell(f"{entry}: that counts already; nothing was changed.")
+        tell(f"{', '.join(entries)}: that counts already; nothing was changed.")
     else:
         for each in in_words(made, {}):
             tell(f"{each.entry}: {each.what} was {each.was}, now {each.now}.")
@@ -179,38 +202,52 @@ def correct(
 
 
 @logbook.command("set-aside")
-@click.argument("entry", metavar="RECORDING")
+@_ENTRIES
 @click.option("--back", is_flag=True, help="Use it again.")
 @_REASON
 @_PERSON
 @logbook_option
 @json_option
 def set_aside(
-    entry: str, back: bool, reason: str, person: str | None, logbook: Path | None, as_json: bool
+    entries: tuple[str, ...],
+    back: bool,
+    reason: str,
+    person: str | None,
+    logbook: Path | None,
+    as_json: bool,
 ) -> None:
-    """Use a recording, or another entry, for nothing from now on; --back uses it again.
+    """Use recordings, or other entries, for nothing from now on; --back uses them again.
 
     RECORDING is its short id, or work-3, meter-2, entry-12, installation-1: 'vibetrend logbook
-    list' shows them. It is not deleted: it stays in the logbook, and the report lists it.
+    list' shows them. Nothing is deleted: it stays in the logbook, and the report lists it.
 
     \b
     Example: vibetrend logbook set-aside 3f2a91bc55 --reason "phone had slipped"
     """
     from vibetrend.logbook import set_aside
 
-    with opened(logbook) as book:
-        changed = set_aside(book, entry, reason=reason, person=_person(person), back=back)
+    with opened(logbook, make=False) as book:
+        done = set_aside(book, entries, reason=reason, person=_person(person), back=back)
     if as_json:
-        print_json({"entry": entry, "set_aside": not back, "changed": changed})
-    elif not changed:
-        tell(f"{entry}: it is {'in use' if back else 'set aside'} already; nothing was changed.")
+        print_json(
+            {"entry": entries[0], "entries": list(entries), "set_aside": not back,
+             "changed": bool(done.entries), "hours_corrected": done.recounted}
+        )  # fmt: skip
+        return
+    named = ", ".join(done.entries)
+    if not done.entries:
+        state = "in use" if back else "set aside"
+        tell(f"{', '.join(entries)}: {state} already; nothing was changed.")
     elif back:
-        tell(f"{entry}: used again. That it was set aside stays in the logbook and the report.")
+        tell(f"{named}: used again. That it was set aside stays in the logbook and the report.")
     else:
         tell(
-            f"{entry}: set aside and used for nothing from now on. It stays in the logbook and the "
-            f"report. To use it again: vibetrend logbook set-aside {entry} --back --reason TEXT"
+            f"{named}: set aside and used for nothing from now on. It stays in the logbook and the "
+            f"report. To use it again: vibetrend logbook set-aside {' '.join(done.entries)} --back "
+            f"--reason TEXT"
         )
+    if done.recounted:
+        tell(f"Engine hours that rest on the hour meter's log were corrected: {done.recounted}.")
 
 
 def _person(stated: str | None) -> str:

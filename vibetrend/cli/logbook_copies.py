@@ -41,7 +41,10 @@ def backup(
     from vibetrend.logbook.backup import back_up
     from vibetrend.report.words import count
 
-    with saying("writing and checking the backup", quiet=as_json), opened(logbook) as book:
+    with (
+        saying("writing and checking the backup", quiet=as_json),
+        opened(logbook, make=False) as book,
+    ):
         done = back_up(book, file, damaged=damaged)
     if as_json:
         print_json(
@@ -126,7 +129,7 @@ def export(
     from vibetrend.logbook.exporting import export as write
     from vibetrend.report.words import count
 
-    with saying("exporting", quiet=as_json), opened(logbook) as book:
+    with saying("exporting", quiet=as_json), opened(logbook, make=False) as book:
         done = write(book, folder, parquet=parquet, damaged=damaged)
     if as_json:
         print_json(

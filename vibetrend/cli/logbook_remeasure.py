@@ -58,7 +58,7 @@ def remeasure(
     from vibetrend.checkup.remeasuring import remeasure
 
     try:
-        with opened(logbook) as book:
+        with opened(logbook, make=False) as book:
             outcome = remeasure(
                 book,
                 engine_name=name,

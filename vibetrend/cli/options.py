@@ -2,6 +2,7 @@
 
 import datetime as dt
 import json
+import math
 import re
 from collections.abc import Callable
 from pathlib import Path
@@ -9,7 +10,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from vibetrend.cli.terminal import shows, tell
+from vibetrend.cli.terminal import shows
+from vibetrend.quoting import quoted
 
 if TYPE_CHECKING:
     from vibetrend.ingest import Statements
@@ -32,7 +34,7 @@ class Date(click.ParamType[dt.date]):
         try:
             return dt.date.fromisoformat(value)
         except ValueError:
-            self.fail(f"{value!r} is not a date; write it as 2026-05-01", param, ctx)
+            self.fail(f"{quoted(value)} is not a date; write it as 2026-05-01", param, ctx)
 
 
 class Place(click.Path[Path]):
@@ -103,7 +105,9 @@ class Amount(click.ParamType[tuple[float, str]]):
         found = re.fullmatch(r"\s*([-+]?[\d.,]+(?:[eE][-+]?\d+)?)\s*(.*?)\s*", value)
         if found is None or (self.unit_needed and not found[2]):
             self.fail(
-                f"{value!r} is no number with its unit; write it as {self.example!r}", param, ctx
+                f"{quoted(value)} is no number with its unit; write it as {self.example!r}",
+                param,
+                ctx,
             )
         try:
             return _number(found[1]), found[2]
@@ -143,13 +147,14 @@ def _parts(text: str) -> list[str]:
         parts = [part.strip() for part in text.split(",")]
         if any(re.fullmatch(r"[-+]?0\d+", part) for part in parts):
             raise ValueError(
-                f"in {text!r} it cannot be told which commas are decimal; write decimal points, or "
-                f"put ; between the numbers"
+                f"in {quoted(text)} it cannot be told which commas are decimal; write decimal "
+                f"points, or put ; between the numbers"
             )
         return parts
     if any(part.startswith(",") or part.endswith(",") for part in spaced):
         raise ValueError(
-            f"in {text!r} it cannot be told what stands between the numbers; put ; between them"
+            f"in {quoted(text)} it cannot be told what stands between the numbers; put ; between "
+            f"them"
         )
     return spaced
 
@@ -158,13 +163,14 @@ def _number(text: str) -> float:
     """Return a finite number; one comma is decimal unless it may stand for thousands."""
     plain = re.fullmatch(r"[-+]?(\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?", text)
     decimal = re.fullmatch(r"[-+]?\d+,(\d+)", text)
-    if plain:
+    if plain and math.isfinite(float(text)):
         return float(text)
     if decimal and (len(decimal[1]) != 3 or re.match(r"[-+]?0+,", text)):
-        return float(text.replace(",", "."))
-    if decimal:
-        raise ValueError(f"{text!r} may be a thousand or a decimal; write a decimal point")
-    raise ValueError(f"{text[:40]!r} is no number; write it as 0.12")
+        if math.isfinite(value := float(text.replace(",", "."))):
+            return value
+    elif decimal:
+        raise ValueError(f"{quoted(text)} may be a thousand or a decimal; write a decimal point")
+    raise ValueError(f"{quoted(text)} is no number; write it as 0.12")
 
 
 def engine_option(command: Command) -> Command:
@@ -181,15 +187,15 @@ def logbook_option(command: Command) -> Command:
     )(command)
 
 
-def opened(folder: Path | None) -> "Logbook":
-    """Open the logbook of --logbook; of the settings where that is left out."""
+def opened(folder: Path | None, *, make: bool = True) -> "Logbook":
+    """Open the logbook of --logbook; of the settings where that is left out.
+
+    `make` it where there is none.
+    """
     from vibetrend.logbook import Logbook
     from vibetrend.settings import logbook_folder
 
-    book = Logbook.open(logbook_folder(folder))
-    if book.read_only:
-        tell(f"{book.folder}: this logbook may only be read; nothing is kept", err=True)
-    return book
+    return Logbook.open(logbook_folder(folder), make=make)
 
 
 def json_option(command: Command) -> Command:
@@ -218,7 +224,10 @@ def day(date: dt.date | None) -> dt.date:
 
     today = dt.date.today()
     if date is not None and date > today:
-        raise LogbookError(f"the date {date} is in the future; correct --date")
+        raise LogbookError(
+            f"the date {date} is in the future; correct --date, or set this computer's clock, "
+            f"which says {today}"
+        )
     return date or today
 
 

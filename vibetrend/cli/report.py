@@ -77,7 +77,7 @@ def report(
     \b
     Example: vibetrend report --engine main --output main.html --pdf main.pdf
     """
-    from vibetrend.checkup.corrected import how_kept
+    from vibetrend.checkup.corrected import how_kept, with_corrections
     from vibetrend.checkup.earlier import with_earlier
     from vibetrend.checkup.happenings import with_log
     from vibetrend.checkup.installing import small_photos
@@ -94,9 +94,11 @@ def report(
     wants_page = output is not None or not (pdf_file or png_folder or csv_folder or calendar_file)
     photos, kept = _NO_PHOTOS, None
     with saying("judging", quiet=as_json), opened(logbook) as book:
-        records = standing(book, [name] if name else None, today=made_at.date())
+        records = standing(book, [name] if name else None, today=made_at.date(), tell=complain)
         if wants_page or pdf_file or csv_folder:
             records = with_earlier(book, records)
+        if csv_folder:
+            records = with_corrections(book, records)
         if wants_page or pdf_file:
             records = with_log(book, with_pictures(book, records, tell=complain))
             kept = how_kept(book)
@@ -174,7 +176,7 @@ def page_of(
         twins=side_by_side(records),
         shown=shown_units(),
         photos=photos,
-        status=to_json(records),
+        status=to_json(records, kept),
         kept=kept,
     )
 

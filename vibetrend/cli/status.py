@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from vibetrend.cli.options import json_option, logbook_option, opened, print_json
-from vibetrend.cli.terminal import tell
+from vibetrend.cli.terminal import coloured, complain, tell, wrapped
 
 if TYPE_CHECKING:
     from vibetrend.checkup.records import EngineRecord
@@ -39,19 +39,26 @@ def status(
 ) -> None:
     """Say where each engine stands.
 
+    Whether all is as it was entered is checked too, the originals apart.
+
     \b
     Example: vibetrend status --engine main
     """
+    from vibetrend.checkup.corrected import how_kept, not_as_entered
     from vibetrend.checkup.standing import standing, to_json
     from vibetrend.cli.standing_words import standing_words
     from vibetrend.settings import shown_units
 
     today = dt.date.today()
     with opened(logbook) as book:
-        records = standing(book, [name] if name else None, today=today)
+        kept = how_kept(book)
+        records = standing(book, [name] if name else None, today=today, tell=complain)
     if as_json:
-        print_json(to_json(records))
-    elif records:
+        print_json(to_json(records, kept))
+        ctx.exit(exit_code(records))
+    if wrong := not_as_entered(kept):
+        click.echo("\n".join(coloured(line, "overdue") for line in wrapped(wrong)) + "\n")
+    if records:
         click.echo(standing_words(records, today=today, shown=shown_units(), every=every))
     else:
         tell("No engine yet. Next: vibetrend engine new")

@@ -5,6 +5,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from vibetrend.engine.places import Path
+from vibetrend.quoting import quoted
 
 if TYPE_CHECKING:
     from vibetrend.engine.description import Engine
@@ -102,11 +103,17 @@ def _names(engine: "Engine") -> Iterator[Fault]:
     belts = {name for name, _ in engine.belt_lines}
     seen: set[str] = set()
     for number, part in enumerate(engine.driven):
-        key = ("driven", str(number), "name")
+        key, name = ("driven", str(number), "name"), quoted(part.name)
         if part.name in seen:
-            yield key, f"two driven parts have the same name, {part.name!r}; give each its own"
+            yield (
+                key,
+                f"two driven parts have the same name, {name}; give each its own",
+            )
         elif part.name in belts:
-            yield key, f"{part.name!r} is what another part's belt is called; choose another name"
+            yield (
+                key,
+                f"{name} is what another part's belt is called; choose another name",
+            )
         seen.add(part.name)
 
 

@@ -14,6 +14,7 @@ from pydantic import (
     model_validator,
 )
 
+from vibetrend import toml
 from vibetrend.engine.contradictions import contradictions
 from vibetrend.engine.driven import Cylinder, DrivenPart, Generator, Positive, belt_lines
 from vibetrend.engine.faults import ContradictionError, Tables, fault_words
@@ -94,7 +95,7 @@ class Engine(BaseModel):
             If the text is no TOML or a value in it is wrong; names key and line.
         """
         try:
-            values = tomllib.loads(text)
+            values = toml.loads(text)
         except tomllib.TOMLDecodeError as error:
             raise EngineError(f"{where}: not valid TOML: {error}; correct that line") from error
         try:

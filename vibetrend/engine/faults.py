@@ -8,9 +8,12 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 
 from vibetrend.engine.places import Path, key_lines
+from vibetrend.quoting import named, quoted
 
 Tables = Mapping[str, type[BaseModel]]
 """What each table may hold, by its dotted name; "" is the top, ``*`` stands for any name."""
+
+_LONGEST = 700  # characters of faults told at once; there is a next time
 
 
 class ContradictionError(ValueError):
@@ -22,17 +25,25 @@ class ContradictionError(ValueError):
 
 
 def fault_words(error: ValidationError, tables: Tables, *, text: str = "") -> str:
-    """Return every fault: its line in the text, the key, what stands there, what would be right."""
+    """Return each fault: its line in the text, the key, what stands there, what would be right.
+
+    Not more of them than can be read, and how many more there are.
+    """
     lines = key_lines(text)
     found = [
         (_line(path, lines), sentence)
         for fault in error.errors()
         for path, sentence in _faults(fault, tables)
     ]
-    return "; ".join(
+    said = [
         f"line {line}: {sentence}" if line else sentence
         for line, sentence in sorted(found, key=lambda each: each[0])
-    )
+    ]
+    told = 1
+    while told < len(said) and len("; ".join(said[: told + 1])) <= _LONGEST:
+        told += 1
+    more = [f"and {len(said) - told} more"] if told < len(said) else []
+    return "; ".join([*said[:told], *more])
 
 
 def _faults(fault: Any, tables: Tables) -> Iterator[tuple[Path, str]]:
@@ -58,13 +69,16 @@ def _line(path: Path, lines: Mapping[Path, int]) -> int:
 def _named(path: Path) -> str:
     """Return how a key is called: ``damper.type``, ``driven part 2, ratio``."""
     head, rest = "", path
-    if path[:1] == ("driven",) and len(path) > 1:
+    if path[:1] == ("driven",) and len(path) > 1 and _is_number(path[1]):
         head, rest = f"driven part {int(path[1]) + 1}", path[2:]
-    keys = ".".join(
-        step if step.isprintable() else repr(step) for step in rest if not step.isdecimal()
-    )
-    entries = [f"entry {int(step) + 1}" for step in rest if step.isdecimal()]
+    keys = ".".join(named(step) for step in rest if not _is_number(step))
+    entries = [f"entry {int(step) + 1}" for step in rest if _is_number(step)]
     return ", ".join(part for part in (head, keys, *entries) if part)
+
+
+def _is_number(step: str) -> bool:
+    """Say whether a step of a path is the number of an entry; keys may be digits, too."""
+    return step.isdecimal() and len(step) < 6
 
 
 def _plainly(fault: Any, path: Path, tables: Tables) -> str:
@@ -109,12 +123,7 @@ def _plainly(fault: Any, path: Path, tables: Tables) -> str:
             needed = f"must be a table, {_table(path)}"
         case _:  # no model here asks for more; better said by the checker than not at all
             needed = str(fault["msg"])
-    return f"{name} is {_short(value)}: {needed}"
-
-
-def _short(value: object) -> str:
-    text = repr(value)
-    return text if len(text) <= 60 else f"{text[:57]}..."
+    return f"{name} is {quoted(value)}: {needed}"
 
 
 def _such_as(path: Path) -> str:
@@ -154,7 +163,7 @@ def _meant(path: Path, tables: Tables) -> str:
 
 
 def _table_name(path: Path, tables: Tables) -> str:
-    name = ".".join(step for step in path if not step.isdecimal())
+    name = ".".join(step for step in path if not _is_number(step))
     if name in tables:
         return name
     return f"{name.rpartition('.')[0]}.*"

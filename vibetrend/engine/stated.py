@@ -11,11 +11,14 @@ from typing import Any
 from vibetrend.engine.limits import DIMENSIONS, GREATEST_ONLY
 from vibetrend.errors import EngineError, VibetrendError
 from vibetrend.quantities import unit
+from vibetrend.quoting import quoted
 
 LIMIT_EXAMPLE = "bolt_torque=135 lbf ft, workshop manual sheet 4"
 DRIVEN_EXAMPLE = "alternator=2.2"
 PULLEYS_EXAMPLE = "alternator=180/82 mm, belt 1250 mm"
 
+_MOST_DIGITS = 9
+_LONGEST = 500  # characters looked at
 _NUMBER = r"\d+(?:\.\d+)?|\.\d+"
 _LIMIT = re.compile(
     r"(?P<most>max|at most|not above|up to)?(?P<least>min|at least|not below)?\s*"
@@ -38,9 +41,9 @@ def firing_order(text: str) -> dict[str, Any]:
         If anything but whole numbers stands there.
     """
     parts = re.split(r"[-–,;\s]+", text.strip())
-    if not all(part.isdecimal() for part in parts):
+    if not all(part.isdecimal() and len(part) <= _MOST_DIGITS for part in parts):
         raise EngineError(
-            f"firing order {text!r}: write the cylinders as they fire, such as 1-5-3-6-2-4"
+            f"firing order {quoted(text)}: write the cylinders as they fire, such as 1-5-3-6-2-4"
         )
     return {"firing_order": [int(part) for part in parts]}
 
@@ -56,8 +59,8 @@ def firing_intervals(text: str) -> dict[str, Any]:
     parts = re.split(r"[,;\s]+", text.strip())
     if not all(re.fullmatch(_NUMBER, part) for part in parts):
         raise EngineError(
-            f"firing intervals {text!r}: write the degrees from one firing to the next, such as "
-            f"90,150,90,150,90,150"
+            f"firing intervals {quoted(text)}: write the degrees from one firing to the next, "
+            f"such as 90,150,90,150,90,150"
         )
     return {"firing_intervals_deg": [float(part) for part in parts]}
 
@@ -71,10 +74,12 @@ def generator(text: str) -> dict[str, Any]:
         If that is not what stands there.
     """
     found = re.fullmatch(
-        rf"(\d+)(?:\s*poles?)?[,;/\s]+({_NUMBER})(?:\s*hz)?", text.strip(), re.IGNORECASE
+        rf"(\d{{1,{_MOST_DIGITS}}})(?:\s*poles?)?[,;/\s]+({_NUMBER})(?:\s*hz)?",
+        text.strip(),
+        re.IGNORECASE,
     )
     if found is None:
-        raise EngineError(f"generator {text!r}: write its poles and frequency, such as 4 50")
+        raise EngineError(f"generator {quoted(text)}: write its poles and frequency, such as 4 50")
     return {"generator": {"poles": int(found[1]), "frequency_hz": float(found[2])}}
 
 
@@ -124,20 +129,20 @@ def limit(text: str) -> dict[str, Any]:
     name, _, rest = (part.strip() for part in text.partition("="))
     numbers, _, source = (part.strip() for part in rest.partition(","))
     path = _key(name)
-    found = _LIMIT.fullmatch(numbers)
+    found = _LIMIT.fullmatch(numbers[:_LONGEST])
     if found is None or _says_both(found):
-        raise EngineError(f"limit {text!r} is not understood; write it as {LIMIT_EXAMPLE!r}")
+        raise EngineError(f"limit {quoted(text)} is not understood; write it as {LIMIT_EXAMPLE!r}")
     if not found["unit"].strip():
         if comma := re.search(r"\d+,\d+", rest):
             raise EngineError(
-                f"limit {text!r}: a comma ends the number, so write {comma[0]!r} with a decimal "
-                f"point, as in 0.5, and thousands without a comma"
+                f"limit {quoted(text)}: a comma ends the number, so write {quoted(comma[0])} with "
+                f"a decimal point, as in 0.5, and thousands without a comma"
             )
-        raise EngineError(f"limit {text!r} has no unit; write it as {LIMIT_EXAMPLE!r}")
+        raise EngineError(f"limit {quoted(text)} has no unit; write it as {LIMIT_EXAMPLE!r}")
     if not source:
         raise EngineError(
-            f"limit {text!r} does not say where it stands written; add that after a comma, as in "
-            f"{LIMIT_EXAMPLE!r}"
+            f"limit {quoted(text)} does not say where it stands written; add that after a comma, "
+            f"as in {LIMIT_EXAMPLE!r}"
         )
     one: dict[str, Any] = {**_numbers(path[0], found), "unit": found["unit"].strip()}
     one["source"] = source
@@ -196,7 +201,7 @@ def _key(name: str) -> tuple[str, ...]:
     key = re.sub(r"[-\s]+", "_", name.lower())
     if key in DIMENSIONS and key != "runout":
         return (key,)
-    raise EngineError(f"limit of {name!r} is not known; known are {', '.join(limit_names())}")
+    raise EngineError(f"limit of {quoted(name)} is not known; known are {', '.join(limit_names())}")
 
 
 def _millimetres(number: str, named: str | None) -> float:
@@ -209,6 +214,6 @@ def _millimetres(number: str, named: str | None) -> float:
 
 def _not_driven(text: str) -> EngineError:
     return EngineError(
-        f"driven part {text!r} is not understood; write it as {DRIVEN_EXAMPLE!r} or "
+        f"driven part {quoted(text)} is not understood; write it as {DRIVEN_EXAMPLE!r} or "
         f"{PULLEYS_EXAMPLE!r}"
     )

@@ -14,6 +14,9 @@ from vibetrend.ingest import content
 LARGEST_RATIO = 200  # text tables pack 3 to 20 times
 _SMALL = 4 * 2**20  # below this no ratio is dangerous
 _BLOCK = 2**20
+_LONGEST_NAME = 100  # characters of it that are told
+# What the unpackers raise over damage; places and names in it that cannot be are a ValueError.
+_BROKEN = (zipfile.BadZipFile, EOFError, zlib.error, lzma.LZMAError, OSError, ValueError)
 # What desktops add to a folder by themselves.
 _DEBRIS = {".ds_store", "thumbs.db", "desktop.ini"}
 
@@ -54,7 +57,9 @@ def _from_zip(data: bytes) -> tuple[bytes, str]:
                 raise _too_much(member.file_size)
             with archive.open(member) as stream:
                 return _limited(stream, len(data)), member.filename
-    except (zipfile.BadZipFile, EOFError, zlib.error, lzma.LZMAError, OSError) as error:
+    except ReadError:
+        raise
+    except _BROKEN as error:
         raise ReadError("a damaged zip file; copy it again or give the file in it") from error
     except (NotImplementedError, RuntimeError) as error:
         raise ReadError("packed in an unusual way; unpack it, give the recording itself") from error
@@ -67,12 +72,12 @@ def _only_member(archive: zipfile.ZipFile) -> zipfile.ZipInfo:
     members = [
         entry
         for entry in archive.infolist()
-        if not entry.is_dir()
+        if not entry.filename.endswith("/")
         and not entry.filename.startswith("__MACOSX/")
         and PurePosixPath(entry.filename).name.lower() not in _DEBRIS
     ]
     if len(members) != 1:
-        listed = ", ".join(entry.filename for entry in members[:3])
+        listed = ", ".join(entry.filename[:_LONGEST_NAME] for entry in members[:3])
         several = f"{len(members)} files ({listed}{' ...' if len(members) > 3 else ''})"
         raise ReadError(
             f"the zip file holds {several if members else 'no file'}; "

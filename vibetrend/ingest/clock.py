@@ -63,16 +63,21 @@ def from_numbers(
     notes: tuple[Note, ...] = ()
     factor = TIME_UNITS.get(unit) or _guess_unit(first, step)
     if factor is None:
-        raise ReadError(
-            f"{name} steps by {step:g}, which is no sampling clock in s, ms, us or ns; "
-            f"give rate in Hz, or name the unit in the header, e.g. 'time (ms)'"
-        )
+        raise no_clock(name, step)
     date = _date(first, factor, wall_clock=wall_clock)
     if unit not in TIME_UNITS and factor != 1 and date is None:
         spelled = {1e-3: "ms", 1e-6: "us", 1e-9: "ns"}[factor]
         message = f"{name} has no unit; its steps were taken as {spelled}"
         notes = (Note("unit-assumed", "note", message),)
     return Clock(seconds=elapsed if factor == 1 else elapsed * factor, date=date, notes=notes)
+
+
+def no_clock(name: str, step: float) -> ReadError:
+    """Return the error for a column that steps as no clock of samples does."""
+    return ReadError(
+        f"{name} steps by {step:g}, which is no sampling clock in s, ms, us or ns; "
+        f"give rate in Hz, or name the unit in the header, e.g. 'time (ms)'"
+    )
 
 
 def _guess_unit(first: float, step: float) -> float | None:

@@ -14,6 +14,7 @@ from vibetrend.ingest.headings import Heading, heading
 from vibetrend.ingest.layout import TIME_UNITS
 from vibetrend.ingest.meaning import Meaning, meaning_of
 from vibetrend.ingest.tags import Stated
+from vibetrend.quoting import quoted
 from vibetrend.recording import Kind, Note
 
 _LOOKED_AT = 100_000  # rows that show how a column behaves
@@ -244,17 +245,17 @@ def _asked(
             column = names.index(text)
         elif text in labels:
             column = labels.index(text)
-        elif text.isdecimal() and 1 <= int(text) <= len(heads):
+        elif text.isdecimal() and len(text) < 5 and 1 <= int(text) <= len(heads):
             column = int(text) - 1
         else:
             near = get_close_matches(text, [*names, *labels], n=1)
             known = ", ".join(names) if any(names) else f"1 to {len(heads)}"
-            hint = f"did you mean {near[0]!r}?" if near else f"there are {known[:200]}"
-            raise ReadError(f"column {asked!r} does not exist; {hint}")
+            hint = f"did you mean {quoted(near[0])}?" if near else f"there are {known[:200]}"
+            raise ReadError(f"column {quoted(asked)} does not exist; {hint}")
         if column not in table.numbers:
-            raise ReadError(f"column {asked!r} holds no numbers; choose another")
+            raise ReadError(f"column {quoted(asked)} holds no numbers; choose another")
         if column in found:
-            raise ReadError(f"column {asked!r} is named twice in {option}")
+            raise ReadError(f"column {quoted(asked)} is named twice in {option}")
         found.append(column)
     return found
 

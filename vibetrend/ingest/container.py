@@ -23,6 +23,7 @@ from vibetrend.ingest import channels, chunks, geotags
 from vibetrend.ingest.channels import Kept
 from vibetrend.ingest.found import Found
 from vibetrend.ingest.tags import Stated
+from vibetrend.ingest.unseen import disk_errors_kept
 from vibetrend.recording import FloatArray, Note
 
 NAME = "sound in phone and camera files (M4A, MP4, MOV, 3GP, WebM, AAC)"
@@ -46,7 +47,8 @@ _DATES = ("com.apple.quicktime.creationdate", "creation_time", "date")  # local 
 _RUN_UP_S = 0.25  # decoded and thrown away where decoding begins within a file: Opus needs 80 ms
 _GAP_S = 0.1  # stamps in WebM are rounded to 1 ms; a jump beyond this is a loss
 _ENDS_EARLY_S = 0.5
-_MOST_PACKETS = 5_000_000  # a day of sound
+_MOST_PACKETS = 2_000_000  # half a day of sound
+_MOST_LOST = 20_000  # packets without sound in them: several minutes
 
 
 def can_read(head: bytes) -> bool:
@@ -70,6 +72,11 @@ def read(stream: BinaryIO, wanted: Stated) -> Found:
     ReadError
         If there is no sound, it is locked or damaged beyond use, or a hint does not fit.
     """
+    with disk_errors_kept(stream) as stream:
+        return _decoded(stream, wanted)
+
+
+def _decoded(stream: BinaryIO, wanted: Stated) -> Found:
     try:
         found = _read(stream, wanted)
     except ReadError:
@@ -218,18 +225,21 @@ class _Frames:
         self._breaks.append(place)
 
     def _decode(self) -> Iterator[AudioFrame | None]:
-        """Yield frame by frame, None where a packet is lost."""
+        """Yield frame by frame, None where a packet is lost; no more once too many are."""
+        lost = 0
         try:
             for packet in self._packets:
                 self.packets += 1
                 if self.packets <= self._skip:
                     continue
-                try:
-                    decoded = packet.decode()
-                except av.FFmpegError:
-                    yield None
-                    continue
+                decoded: list[AudioFrame | None] = [None]
+                with contextlib.suppress(av.FFmpegError):
+                    decoded = [*packet.decode()]
                 yield from decoded
+                lost += decoded in ([], [None])
+                if lost > _MOST_LOST:
+                    self.cut = True
+                    break
         except av.FFmpegError:
             self.cut = True
 

@@ -1,6 +1,7 @@
 """A file's content: opened once, hashed, and seen to hold still while it is read."""
 
 import contextlib
+import errno
 import os
 import stat
 from collections.abc import Callable, Iterator
@@ -10,6 +11,10 @@ from typing import BinaryIO
 
 from vibetrend.errors import ReadError
 from vibetrend.hashing import digest
+from vibetrend.quoting import quoted
+
+# What the system says of a disk that failed or was pulled.
+_GONE = {errno.EIO, errno.ENODEV, errno.ENXIO, getattr(errno, "ESTALE", errno.EIO)}
 
 LARGEST_FILE = 256 * 2**20  # bytes that are held at once, packed or unpacked
 
@@ -37,7 +42,7 @@ def opened(file: Path) -> Iterator[BinaryIO]:
     except ValueError as error:
         if isinstance(error, ReadError):
             raise
-        raise ReadError(f"{str(file)!r} cannot be a path; check it") from error
+        raise ReadError(f"{quoted(str(file))} cannot be a path; check it") from error
     with stream:
         before = os.fstat(stream.fileno())
         if not before.st_size:
@@ -53,6 +58,11 @@ def opened(file: Path) -> Iterator[BinaryIO]:
 
 def _unreadable(file: Path, error: OSError) -> ReadError:
     reason = error.strerror or "unreadable"
+    if error.errno in _GONE:
+        return ReadError(
+            f"{file}: cannot be read ({reason}); see that its disk or stick is connected and "
+            f"sound, then try again"
+        )
     return ReadError(f"{file}: cannot be read ({reason}); check path and rights")
 
 

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from vibetrend.ingest.fields import LONGEST
 from vibetrend.recording import FloatArray, Note
 
 _HALF_DAY_S = 43_200
@@ -36,7 +37,7 @@ _SPELLED = (
 
 def date_of(text: str) -> dt.date | None:
     """Return the date at the beginning of one stamp; None if there is none or it is unclear."""
-    day, unclear = _dates([re.split(r"(?:[T,\s]+)\d{1,2}:", text.strip(), maxsplit=1)[0]])
+    day, unclear = _dates([re.split(r"(?:[T,\s]+)\d{1,2}:", text.strip()[:LONGEST], maxsplit=1)[0]])
     return None if unclear else day[0]
 
 

@@ -21,6 +21,8 @@ GROUPED = {
     ",": re.compile(r"[+-]?(?:0|[1-9]\d{0,2}(?:\.\d{3})*)"),
 }
 """Whole numbers with the mark between thousands that is not the decimal one, by the latter."""
+LONGEST = 100
+"""Letters of a field that may hold a number or a time; looking at long ones takes long."""
 _WORD = r"[^\W\d_]"
 _DATE = (
     r"(?:\d{1,4}[-./ ]){2}\d{1,4}"
@@ -50,6 +52,8 @@ def kind(field: str, decimal: str) -> Field:
     field = field.strip()
     if field in MISSING:
         return "missing"
+    if len(field) > LONGEST:
+        return "text"
     if _NUMBER[decimal].fullmatch(field):
         return "number"
     if not _CLOCK.fullmatch(field):
@@ -66,7 +70,7 @@ def number(field: str, decimal: str) -> float:
     >>> number("1.234,56", ",")
     1234.56
     """
-    if not _NUMBER[decimal].fullmatch(field):
+    if len(field) > LONGEST or not _NUMBER[decimal].fullmatch(field):
         return math.nan
     plain = re.sub(rf"{_GROUP}|{re.escape(',.'.replace(decimal, ''))}", "", field)
     try:

@@ -24,6 +24,7 @@ from vibetrend.ingest.tags import Stated, in_name
 from vibetrend.recording import FloatArray, Note, Tacho
 
 _DATED = re.compile(r"\W*(?:date|datum|fecha|data|dato|recorded|recording|start)", re.IGNORECASE)
+_SHORTEST_S = 1e-9  # between samples
 _LOOKED_AT = 20  # texts that tell what a column holds
 _SAME_LEVELS = 0.9  # of the rows of a table of changes differ from the row before
 
@@ -173,6 +174,8 @@ def _on_its_clock(table: Table, roles: Roles, wanted: Stated, samples: FloatArra
             samples, seconds = samples[readable], seconds[readable]
         samples, seconds, disorder = order.in_order(samples, seconds)
         notes += [*stamps.notes, *disorder]
+        if 0 < (step := order.usual_step(seconds)) < _SHORTEST_S:
+            raise clock.no_clock(table.shape.label(roles.time[0]), step)
         counted = order.by_count(seconds, table.shape.label(roles.time[0]))
         if counted is None:
             times = seconds
@@ -255,7 +258,7 @@ def _clock(table: Table, roles: Roles) -> clock.Clock:
 
 def _stated_date(table: Table) -> dt.date | None:
     """Return the date that the preamble or a column beside the clock states."""
-    for line in table.shape.preamble:
+    for line in table.shape.shown_above():
         if _DATED.match(line):
             if found := in_name(line).date:
                 return found

@@ -10,6 +10,7 @@ from typing import Literal
 
 from vibetrend import units
 from vibetrend.ingest.layout import TIME_UNITS
+from vibetrend.quoting import printable
 from vibetrend.recording import SI_UNITS, Kind
 
 Role = Literal["time", "signal", "tag", "other", ""]
@@ -92,6 +93,7 @@ _FULL_WIDTH = str.maketrans(
     "".join(map(chr, range(0xFF01, 0xFF5F))) + "\u3000【】〔〕「」",
     "".join(map(chr, range(0x21, 0x7F))) + " [][][]",
 )
+_LONGEST = 100  # characters
 _BRACKET = re.compile(r"\s*[\[(]\s*((?:[^\[\]()]|\([^()]*\))*?)\s*[\])]")
 _SUFFIX = re.compile(
     r"[\s_,.;:/-]+(m/s\^?2|m/s²|m/s\*\*2|m/s/s|mps2|ms2|ms\^?-2|m_s2|m_per_s2|ft/s\^?2|ft/s²|mm/s|"
@@ -188,7 +190,8 @@ def heading(name: str, unit_row: str) -> Heading:
     >>> heading("Acc X [g]", "").unit, heading("Acc X [g]", "").axis
     ('g', 'x')
     """
-    label, unit = name.strip().translate(_FULL_WIDTH), unit_row.strip().strip("[]()").strip()
+    name = printable(name.strip())[:_LONGEST]
+    label, unit = name.translate(_FULL_WIDTH), unit_row.strip().strip("[]()").strip()
     brackets = list(_BRACKET.finditer(label))
     if not unit and brackets:
         bracket = next((each for each in brackets if _is_known(each[1])), brackets[0])
@@ -204,7 +207,7 @@ def heading(name: str, unit_row: str) -> Heading:
     spelled = re.split(r"[\W_]+", f"{_apart(_plain(camel))} {_plain(label)}")
     words = frozenset(word for word in spelled if word)
     digits = frozenset(word.rstrip("0123456789") for word in words)  # acc1
-    return Heading(name=name.strip(), label=label, words=words | digits, unit=unit)
+    return Heading(name=name, label=label, words=words | digits, unit=unit)
 
 
 def _is_known(unit: str) -> bool:

@@ -13,13 +13,15 @@ from dataclasses import dataclass
 from vibetrend import units
 from vibetrend.errors import ReadError, VibetrendError
 from vibetrend.ingest.fields import GROUPED, Field, kind
+from vibetrend.quoting import quoted
 
 HEAD = 64 * 1024  # bytes looked at
 MOST_COLUMNS = 200
 _MOST_LINES = 400
+_LONGEST_STATED = 300  # letters
 _SCORED_LINES = 100
 SPACES = r"\s+"
-_RULER = re.compile(r"[-=_+|:\s]*[-=_]{3}[-=_+|:\s]*")  # a line drawn below headings
+_RULER = re.compile(r"(?=.*[-=_]{3})[-=_+|:\s]++")  # a line drawn below headings
 # Earlier ones win ties. A comma may be both separator and decimal mark where fields are quoted.
 _PAIRS = (
     *((separator, ".") for separator in ("\t", ";", ",", "|", SPACES)),
@@ -57,10 +59,14 @@ class Columns:
     preamble: tuple[str, ...] = ()  # lines above the header
     decimal: str = "."
 
+    def shown_above(self) -> list[str]:
+        """Return the lines above the header without what of them is too long to state anything."""
+        return [line[:_LONGEST_STATED] for line in self.preamble]
+
     def label(self, column: int) -> str:
         """Return how to speak of a column to a person."""
         name = self.names[column]
-        return f"column {name!r}" if name else f"column {column + 1}"
+        return f"column {quoted(name)}" if name else f"column {column + 1}"
 
 
 @dataclass(frozen=True, kw_only=True)

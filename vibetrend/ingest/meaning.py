@@ -11,6 +11,7 @@ from vibetrend.ingest import quantity
 from vibetrend.ingest.grid import Numbers
 from vibetrend.ingest.headings import Heading, kind_of
 from vibetrend.ingest.tags import Stated
+from vibetrend.quoting import quoted
 from vibetrend.recording import SI_UNITS, Kind
 
 _GRAVITY = {"m/s^2": units.STANDARD_GRAVITY, "g": 1.0, "mg": 1000.0}
@@ -80,7 +81,7 @@ def _said(
     stated = [unit for unit in known if unit is not None]
     if len(stated) == len(heads):
         if len({unit.si for unit in stated}) > 1:
-            listed = ", ".join(f"{head.name!r}" for head in heads[:4])
+            listed = ", ".join(quoted(head.name) for head in heads[:4])
             raise ReadError(f"{listed} have different units; choose some of them with columns")
         kind = wanted.kind or heads[0].kind or kind_of(stated[0])
         return Meaning(kind, stated[0].si, tuple(unit.factor for unit in stated))

@@ -9,6 +9,7 @@ from vibetrend.ingest import location
 from vibetrend.ingest.layout import HEAD
 
 _BLOCK = 2**20  # bytes of text taken apart at once
+_LONGEST = 8000  # bytes of a line; looking for names in long ones takes long
 _VALUE = rb"[+-]?(?:\d++(?:[.,]\d++)?|[.,]\d++)(?:[eE][+-]?\d++)?|[Nn]a[Nn]"
 _NAME = rb"[^\W\d][\w.]*+(?:[ ]?[\[(][^\[\]()=:]{1,20}[\])])?"
 _IS = rb"[\"']?[ \t]*+[=:][ \t]*+"
@@ -28,13 +29,15 @@ def taken_apart(text: bytes) -> tuple[bytes, tuple[str, ...]]:
         If a location is among the values: it would be kept.
     """
     lines = [line for line in text[:HEAD].splitlines()[:-1] if line.strip()]
+    if any(len(line) > _LONGEST for line in lines):
+        return text, ()
     found = Counter(tuple(match[1] for match in _PAIR.finditer(line)) for line in lines)
     names, count = found.most_common(1)[0] if found else ((), 0)
     if not names or count <= len(lines) / 2:
         return text, ()
     pairs = _NEXT.join(re.escape(name) + _IS + rb"(" + _VALUE + rb")" for name in names)
     line = re.compile(_BEGIN + pairs + _END, re.MULTILINE)
-    values = b"\t".join(rb"\%d" % number for number in range(1, len(names) + 1))
+    values = b"\t".join(rb"\g<%d>" % number for number in range(1, len(names) + 1))
     read = tuple(name.decode(errors="replace") for name in names)
     if not line.search(text[:HEAD]):
         return text, ()

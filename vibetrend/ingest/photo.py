@@ -29,7 +29,9 @@ _TURNS = {
     8: Image.Transpose.ROTATE_90,
 }
 """What brings a picture upright, by the tag of its orientation."""
-_BROKEN = (OSError, SyntaxError, ValueError, EOFError, OverflowError, struct.error)
+_BROKEN = (
+    OSError, SyntaxError, ValueError, EOFError, OverflowError, RuntimeError, struct.error,
+)  # fmt: skip
 """What the picture library raises over a file that is cut short or damaged."""
 
 

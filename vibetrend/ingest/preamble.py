@@ -28,6 +28,7 @@ _INTERVAL = re.compile(
     rf"(?:\s*[(\[](?P<before>[^\W\d]+)[)\]])?{_IS}{_NUMBER}[\s\"';,|]*(?P<unit>[^\W\d]+)?[\s\"';,|]*$",
     re.IGNORECASE,
 )
+_SMALLEST_HZ = 1e-6  # so slow is nothing that is recorded
 _SLOWEST_HZ = 4.0  # anything slower is no interval of samples
 _UNIT = re.compile(
     r"^\W*(?:(?:vertical|y|signal|data|values?|sensor|amplitude|channel|measurement|acceleration|"
@@ -47,7 +48,7 @@ def with_names(layout: Layout) -> Layout:
     """Return a layout whose columns have the names listed above it, if it has no header."""
     if any(layout.names):
         return layout
-    for line in layout.preamble:
+    for line in layout.shown_above():
         if match := _NAMES.match(line):
             names = tuple(name for name in re.split(r"[\s,;|/\"]+", match["names"]) if name)
             if len(names) == len(layout.types) and not any(map(str.isdecimal, names)):
@@ -59,7 +60,7 @@ def rate(columns: Columns) -> float | None:
     """Return the sample rate stated above a table, Hz, perhaps as the time between samples."""
     found = {
         each
-        for line in columns.preamble
+        for line in columns.shown_above()
         for each in (_rate(line, columns.decimal), _by_interval(line, columns.decimal))
         if each is not None
     }
@@ -71,7 +72,7 @@ def unit(columns: Columns) -> str:
     """Return the unit of the values stated above a table; "" if there is none or several."""
     found = {
         text
-        for line in columns.preamble
+        for line in columns.shown_above()
         if (match := _UNIT.match(line))
         and units.is_known(text := match["unit"].strip("[]()"))
         and text != "1"
@@ -87,7 +88,7 @@ def _rate(line: str, decimal: str) -> float | None:
     if not named and not _CALLED_RATE.search(line):
         return None
     number = _number(match["number"], decimal) * (1000 if named.startswith("k") else 1)
-    return number or None
+    return number if number >= _SMALLEST_HZ else None
 
 
 def _by_interval(line: str, decimal: str) -> float | None:

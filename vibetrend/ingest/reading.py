@@ -1,6 +1,7 @@
 """Open a file, unpack it, let the reader that knows its content read it, put the tags together."""
 
 import os
+from dataclasses import replace
 from pathlib import Path
 from typing import BinaryIO, Protocol, Unpack
 
@@ -18,6 +19,7 @@ from vibetrend.ingest import (
 )
 from vibetrend.ingest.found import Found
 from vibetrend.ingest.tags import Stated, Statements
+from vibetrend.quoting import printable
 from vibetrend.recording import Note, Recording, Source
 
 
@@ -118,7 +120,7 @@ def read(path: str | os.PathLike[str], **stated: Unpack[Statements]) -> Recordin
                 ),
             )
         except ReadError as error:
-            raise ReadError(f"{file}: {error}") from error
+            raise ReadError(f"{file}: {printable(str(error))}") from error
 
 
 def _reader_of(stream: BinaryIO) -> Reader:
@@ -154,7 +156,10 @@ def _recording(
         tacho=found.tacho,
         codec=_codec(found.codec, final),
         circumstances=final.circumstances(),
-        notes=(*found.notes, *_assumed(wanted, found.stated, named)),
+        notes=[
+            replace(note, message=printable(note.message))  # it may quote the file
+            for note in (*found.notes, *_assumed(wanted, found.stated, named))
+        ],
         source=source,
     )
 

@@ -10,6 +10,7 @@ from vibetrend.ingest import channels, chunks, container
 from vibetrend.ingest.channels import Kept
 from vibetrend.ingest.found import Found
 from vibetrend.ingest.tags import Stated
+from vibetrend.ingest.unseen import disk_errors_kept
 from vibetrend.recording import Note
 
 NAME = "sound (WAV, FLAC, OGG, MP3, AIFF, CAF)"
@@ -40,6 +41,11 @@ def read(stream: BinaryIO, wanted: Stated) -> Found:
     ReadError
         If it cannot be decoded, holds nothing, or a hint does not fit.
     """
+    with disk_errors_kept(stream) as stream:
+        return _decoded(stream, wanted)
+
+
+def _decoded(stream: BinaryIO, wanted: Stated) -> Found:
     try:
         return _read(stream, wanted)
     except (soundfile.SoundFileError, OSError) as error:

@@ -66,7 +66,8 @@ def _as_text(data: bytes) -> tuple[bytes, Layout]:
     # Loggers that lose power leave a tail of zero bytes.
     text, names = pairs.taken_apart(encoding.to_utf8(data).rstrip(b"\0\x1a"))
     shape = preamble.with_names(layout.sniff(text))
-    return text, replace(shape, names=names) if names else shape
+    fit = len(names) == len(shape.types)  # not where other lines are the table
+    return text, replace(shape, names=names) if fit else shape
 
 
 def _blocks(text: bytes, cuts: list[Cut], shape: Layout) -> Iterator[Table]:
@@ -121,7 +122,8 @@ def _without_cut_line(text: bytes, shape: Layout) -> bytes:
     short = len(last) < min(len(line) for line in before[1:])
     digits = {_decimals(line, shape) for line in before[1:]}
     fewer = len(digits) == 1 and _decimals(last, shape) < digits.pop()
-    begins = fields.kind(shape.split(last.decode(errors="replace"))[0], shape.decimal)
+    parts = shape.split(last.decode(errors="replace"))
+    begins = fields.kind(parts[0], shape.decimal) if parts else "missing"
     is_row = begins in ("number", "time", "date")  # not a remark below the table
     return text[:start] if is_row and (quotes or short or fewer) else text
 

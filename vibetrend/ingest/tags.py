@@ -9,10 +9,15 @@ from difflib import get_close_matches
 from pathlib import Path
 from typing import Any, Literal, TypedDict, get_args
 
+from vibetrend import toml
 from vibetrend.errors import ReadError
+from vibetrend.quoting import named, quoted
 from vibetrend.recording import CHOICES, SI_UNITS, Circumstances, Kind, Manner, Note
 
 _LARGEST_SIDE_FILE = 100_000  # bytes; a handful of tags needs a few hundred
+_SMALLEST = 1e-9  # rpm, hours, Hz, turns per turn: what is smaller is a slip
+_LONGEST = 500  # characters of a text; looking at long ones takes long
+_LONGEST_REMARK = 300  # characters
 
 
 class Statements(TypedDict, total=False):
@@ -114,12 +119,12 @@ def stated(values: Mapping[str, Any], *, where: str) -> Stated:
         if key not in KEYS:
             near = get_close_matches(key, KEYS, n=1)
             hint = f"did you mean {near[0]}?" if near else f"known are {', '.join(KEYS)}"
-            raise ReadError(f"{where}: {key} is not a known key; {hint}")
+            raise ReadError(f"{where}: {named(key)} is not a known key; {hint}")
         if value is not None:
             try:
                 checked[key] = _checked(key, value)
             except ReadError as error:
-                raise ReadError(f"{where}: {key} is {value!r}; {error}") from None
+                raise ReadError(f"{where}: {key} is {quoted(value)}; {error}") from None
     return Stated(**checked)
 
 
@@ -170,7 +175,7 @@ def read_toml(path: Path, *, too_large: str, remedy: str) -> dict[str, Any]:
     if len(content) > _LARGEST_SIDE_FILE:
         raise ReadError(f"{path}: {too_large}")
     try:
-        return tomllib.loads(content.decode("utf-8-sig"))
+        return toml.loads(content.decode("utf-8-sig"))
     except UnicodeDecodeError as error:
         raise ReadError(f"{path}: not UTF-8 text; save it as UTF-8") from error
     except tomllib.TOMLDecodeError as error:
@@ -200,7 +205,7 @@ def in_name(name: str) -> Stated:
     rpm = None if _RANGE.search(name) else _RPM.search(name)
     hours = _HOURS.search(name)
     return Stated(
-        rpm=float(rpm[1] or rpm[2]) if rpm else None,
+        rpm=(float(rpm[1] or rpm[2]) or None) if rpm else None,  # "00rpm" is some other number
         hours=float(hours[1]) if hours else None,
         date=_date_in(name),
     )
@@ -214,7 +219,8 @@ def note_assumed(stated_by_file: Stated, place: str) -> tuple[Note, ...]:
         for key, value in taken.items()
         if value is not None
     )
-    return (Note("tag-assumed", "note", f"taken from {place}: {text}"),) if text else ()
+    said = f"taken from {place}: {text[:_LONGEST_REMARK]}"
+    return (Note("tag-assumed", "note", said),) if text else ()
 
 
 def _date_in(text: str) -> dt.date | None:
@@ -249,19 +255,21 @@ def _checked(key: str, value: Any) -> Any:
             return _date(value)
         case "columns":
             return _columns(value)
-        case "kind" if value not in SI_UNITS:
+        case "kind" if value not in tuple(SI_UNITS):  # what a file holds may be no key
             raise ReadError(f"write one of {', '.join(SI_UNITS)}")
         case "manner" if value not in get_args(Manner):
             raise ReadError(f"write one of {', '.join(get_args(Manner))}")
         case _ if not isinstance(value, str):
             raise ReadError("text in quotes is needed")
+        case _ if len(value) > _LONGEST:
+            raise ReadError(f"it has {len(value)} characters; shorten it to {_LONGEST} at most")
     return value
 
 
 def _number(value: Any, *, above_zero: bool) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise ReadError("a number is needed")
-    if not (0 < value < 1e9 or (value == 0 and not above_zero)):
+    if not (_SMALLEST < value < 1e9 or (value == 0 and not above_zero)):
         raise ReadError("it must be above 0" if above_zero else "it cannot be below 0")
     return float(value)
 
@@ -298,7 +306,11 @@ def _date(value: Any) -> dt.date:
 
 
 def _columns(value: Any) -> tuple[str | int, ...]:
-    listed = [value] if isinstance(value, str | int) else list(value)
-    if not listed or not all(isinstance(c, str | int) and not isinstance(c, bool) for c in listed):
+    listed = [value] if isinstance(value, str | int) else value
+    if (
+        not isinstance(listed, Sequence)
+        or not listed
+        or not all(isinstance(c, str | int) and not isinstance(c, bool) for c in listed)
+    ):
         raise ReadError("a list of column names or numbers is needed, counted from 1")
     return tuple(listed)

@@ -2,7 +2,7 @@
 
 import datetime as dt
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import sqlalchemy as sa
@@ -16,6 +16,15 @@ from vibetrend.logbook.plain_text import as_json
 
 WITH_HOURS = ("recording", "installation", "work")
 """Tables whose rows are kept with true hours."""
+
+
+@dataclass(frozen=True)
+class Why:
+    """Why something is corrected, who says so, and when."""
+
+    reason: str
+    person: str = ""  # "" if not stated
+    made_at: str = field(default_factory=schema.now)  # UTC, ISO 8601
 
 
 @dataclass(frozen=True)
@@ -58,9 +67,7 @@ def shown(row: Any) -> float:
     return float(row.hours if row.meter_hours is None else row.meter_hours)
 
 
-def amend(
-    connection: sa.Connection, kept: Kept, what: str, now: Any, *, reason: str, person: str
-) -> Any:
+def amend(connection: sa.Connection, kept: Kept, what: str, now: Any, why: Why) -> Any:
     """Let another value count of a column, and return the row of that correction."""
     was = getattr(kept.row, what)
     key = add_row(
@@ -71,27 +78,24 @@ def amend(
         what=what,
         was=was if what == "tags" else as_json(was),
         now=as_json(now),
-        reason=reason,
-        person=person,
-        made_at=schema.now(),
+        reason=why.reason,
+        person=why.person,
+        made_at=why.made_at,
     )
     table = schema.correction
     return connection.execute(sa.select(table).where(table.c.id == key)).one()
 
 
-def count_hours_anew(
-    connection: sa.Connection, engine_id: int, *, reason: str, person: str = ""
-) -> int:
-    """Correct all true hours that the hour meter's log now gives otherwise; return how many."""
+def count_hours_anew(connection: sa.Connection, engine_id: int, why: Why) -> list[tuple[str, int]]:
+    """Correct all true hours that the hour meter's log now gives otherwise; return their rows."""
     changed = engine_hours.changes(connection, engine_id)
-    count = 0
+    found: list[tuple[str, int]] = []
     for name in WITH_HOURS:
         table = counting.ANY[name]
         for row in connection.execute(sa.select(table).where(table.c.engine_id == engine_id)).all():
             date = dt.date.fromisoformat(row.date)
             true = hour_meter.true_hours(changed, date, shown(row))
             if abs(true - row.hours) > engine_hours.ROUNDING:
-                kept = by_key(connection, name, row.id)
-                amend(connection, kept, "hours", true, reason=reason, person=person)
-                count += 1
-    return count
+                amend(connection, by_key(connection, name, row.id), "hours", true, why)
+                found.append((name, row.id))
+    return found

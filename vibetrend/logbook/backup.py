@@ -3,6 +3,7 @@
 The file is a plain ZIP, so that any such program can take the originals out of it.
 """
 
+import contextlib
 import io
 import shutil
 import sqlite3
@@ -93,7 +94,7 @@ def back_up(book: Logbook, file: Path, *, damaged: bool = False) -> BackedUp:
             size = path.stat().st_size
             _refuse_target(book, file)  # another program may have made it meanwhile
             path.rename(file)
-        sync_folder(file.parent)
+        _settled(file)
     except OSError as error:
         raise _not_written(file, reason(error)) from error
     return BackedUp(
@@ -151,6 +152,16 @@ def restore(file: Path, folder: Path, *, damaged: bool = False) -> Restored:
         head=checked.head,
         faults=tuple(faults),
     )
+
+
+def _settled(file: Path) -> None:
+    """Put a name that was given on the disk; where that fails, the file is not said to be there."""
+    try:
+        sync_folder(file.parent)
+    except OSError:
+        with contextlib.suppress(OSError):
+            file.unlink()
+        raise
 
 
 def _refuse_target(book: Logbook, file: Path) -> None:

@@ -31,7 +31,7 @@ from vibetrend.logbook.entries import Entry
 from vibetrend.logbook.filing import Series
 from vibetrend.logbook.hours import KnownHours
 from vibetrend.logbook.meter import MeterEntry
-from vibetrend.logbook.opening import opened
+from vibetrend.logbook.opening import ORIGINALS, opened
 from vibetrend.logbook.originals import Originals
 from vibetrend.logbook.recordings import KeptRecording
 from vibetrend.logbook.works import Work
@@ -51,18 +51,18 @@ class Logbook:
         """Wrap an opened database; use `open`."""
         self.folder = folder
         self.database = database
-        self.originals = Originals(folder / "originals")
+        self.originals = Originals(folder / ORIGINALS)
 
     @classmethod
-    def open(cls, directory: str | Path) -> "Logbook":
-        """Open the logbook in a folder, made (private to the user) when there is none."""
+    def open(cls, directory: str | Path, *, make: bool = True) -> "Logbook":
+        """Open the logbook in a folder; `make` it (private to the user) where there is none."""
         folder = Path(directory)
-        return cls(folder, opened(folder))
+        return cls(folder, opened(folder, make=make))
 
     @property
     def read_only(self) -> bool:
-        """Whether nothing can be added, because folder or file may only be read."""
-        return self.database.read_only
+        """Whether nothing can be added: it may only be read, or the disk is full."""
+        return bool(self.database.read_only)
 
     def check(self, *, printed: str = "") -> Checked:
         """Check that all is as it was entered, and that a hash `printed` once is still there."""
@@ -381,10 +381,11 @@ class Logbook:
         """
         return self.originals.read(sha256)
 
-    def keep_verdict(self, series_id: int, verdict: dict[str, Any], state: str) -> None:
-        """Keep a verdict, unless the last one says the same or the logbook may only be read."""
-        if not self.read_only:
-            verdicts.keep(self.database, series_id, verdict, state)
+    def keep_verdict(
+        self, series_id: int, verdict: dict[str, Any], state: str, *, newest: str | None = None
+    ) -> None:
+        """Keep a verdict, unless the last one says the same; `newest` is a recording's short id."""
+        verdicts.keep(self.database, series_id, verdict, state, newest=newest)
 
     def verdicts(self, series_id: int) -> pd.DataFrame:
         """Return the verdicts kept of a series, oldest first.

@@ -52,7 +52,7 @@ def seal(connection: sa.Connection, table: sa.Table, key: int) -> None:
         If this computer's clock is behind the last link's time.
     """
     last, now = head(connection), schema.now()
-    if last.made_at and _moment(now) < _moment(last.made_at) - _CLOCKS_DIFFER:
+    if _behind(now, last):
         raise LogbookError(
             f"this computer's clock says {now[:10]}, but the newest entry of the logbook is of "
             f"{last.made_at[:10]}; set the clock and try again. If the clock is right now and was "
@@ -61,9 +61,20 @@ def seal(connection: sa.Connection, table: sa.Table, key: int) -> None:
     _link(connection, last.hash, table.name, key, now, why="")
 
 
-def accept_clock(connection: sa.Connection) -> None:
-    """Put a link without a row behind the others, whose time is this computer's whatever it is."""
-    _link(connection, head(connection).hash, "", 0, schema.now(), why="the clock is right")
+def accept_clock(connection: sa.Connection) -> bool:
+    """Put a link without a row behind the others, whose time is this computer's.
+
+    Only where the clock is behind the last link; says whether it was.
+    """
+    last, now = head(connection), schema.now()
+    if not _behind(now, last):
+        return False
+    _link(connection, last.hash, "", 0, now, why="the clock is right")
+    return True
+
+
+def _behind(now: str, last: Head) -> bool:
+    return bool(last.made_at) and _moment(now) < _moment(last.made_at) - _CLOCKS_DIFFER
 
 
 def seal_all(connection: sa.Connection, *, why: str) -> None:
@@ -82,7 +93,8 @@ def head(connection: sa.Connection) -> Head:
     row = connection.exec_driver_sql(
         "SELECT id, hash, made_at FROM chain ORDER BY id DESC LIMIT 1"
     ).one_or_none()
-    return Head(0, _BEGINNING, "") if row is None else Head(*row)
+    # Text in any case: a damaged link may hold anything, which `faults` tells.
+    return Head(0, _BEGINNING, "") if row is None else Head(row[0], str(row[1]), str(row[2]))
 
 
 def faults(connection: sa.Connection) -> Iterator[str]:
@@ -139,19 +151,26 @@ def _content(connection: sa.Connection, name: str, key: int) -> list[dict[str, A
 
     An empty value is left out, so that a column which a later version adds changes no hash.
     """
-    if name not in schema.metadata.tables:
+    statement = _STATEMENTS.get(name)
+    if statement is None:
         return None
-    table = schema.metadata.tables[name]
-    primary = [column.name for column in table.primary_key]
-    found = connection.exec_driver_sql(
-        f"SELECT * FROM {name} WHERE {primary[0]} = ? ORDER BY {primary[-1]}", (key,)
-    )
-    names = list(found.keys())
+    # Straight from the driver: a check asks for every row of a logbook, one by one.
+    found = connection.connection.cursor()
+    found.execute(statement, (key,))
+    names = [each[0] for each in found.description or ()]
     rows = [
         {column: value for column, value in zip(names, row, strict=True) if value is not None}
-        for row in found
+        for row in found.fetchall()
     ]
     return rows or None
+
+
+def _statement(table: sa.Table) -> str:
+    primary = [column.name for column in table.primary_key]
+    return f"SELECT * FROM {table.name} WHERE {primary[0]} = ? ORDER BY {primary[-1]}"
+
+
+_STATEMENTS = {table.name: _statement(table) for table in SEALED}
 
 
 def _keys(connection: sa.Connection, table: sa.Table) -> list[int]:

@@ -11,11 +11,13 @@ import sqlalchemy as sa
 
 from vibetrend.errors import LogbookError, VibetrendError
 from vibetrend.logbook import chain, schema
+from vibetrend.quoting import printable
 from vibetrend.whole_file import ENDING
 
 if TYPE_CHECKING:
     from vibetrend.logbook.book import Logbook
 
+_LONGEST = 200  # characters of a fault within a sentence
 _MOST = 20  # faults of one kind that are told
 _NOT_OF_DATA = (VibetrendError, OSError, MemoryError)
 
@@ -28,7 +30,7 @@ class Checked:
     notes: tuple[str, ...]  # what is no fault and worth knowing
     entries: int  # links of the chain
     head: str  # hash of the last, 64 hex digits
-    originals: int  # files that belong to entries
+    originals: int  # files that belong to entries; 0 where these were not looked at
 
     @property
     def clean(self) -> bool:
@@ -36,15 +38,15 @@ class Checked:
         return not self.faults
 
 
-def check(book: "Logbook", *, printed: str = "", with_originals: bool = True) -> Checked:
+def check(book: "Logbook", *, printed: str = "", thorough: bool = True) -> Checked:
     """Check the database, the chain over all rows, every value and every original.
 
     Parameters
     ----------
     printed : str
         The beginning of a hash that was the last one once: that it is missing is a fault.
-    with_originals : bool
-        Read every original too, which takes longest.
+    thorough : bool
+        Else only the rows are held against the chain, which takes least.
 
     Raises
     ------
@@ -52,25 +54,30 @@ def check(book: "Logbook", *, printed: str = "", with_originals: bool = True) ->
         If the database cannot be read at all.
     """
     with book.database.reading() as connection:
-        faults = list(_of_rows(connection))
-        belonging = _digests(connection, book.originals.digests())
-        end = chain.head(connection)
+        faults = list(_of_rows(connection) if thorough else chain.faults(connection))
         notes = list(_notes(connection))
+        end = chain.head(connection)
         if printed:
             then = chain.holds(connection, printed)
             if then is None:
                 faults.append(
                     f"no entry has the hash {printed}: entries were changed since it was written "
-                    f"down, or it is of another logbook"
+                    f"down, or this is another logbook, or a copy from before that page"
                 )
             else:
                 notes.append(
                     f"the hash {printed} is that of entry {then.links}, made on {then.made_at[:10]}"
                 )
-    if not with_originals:
-        return Checked(tuple(faults), tuple(notes), end.links, end.hash, len(belonging))
+        if not thorough:
+            return Checked(tuple(faults), tuple(notes), end.links, end.hash, 0)
+        belonging = _digests(connection, book.originals.digests())
+        names = _named(connection)
     broken = {sha256: book.originals.fault(sha256) for sha256 in sorted(belonging)}
-    faults += [f"original {sha256[:12]} {fault}" for sha256, fault in broken.items() if fault]
+    faults += [
+        f"original {sha256[:12]}{names.get(sha256, '')} {fault}"
+        for sha256, fault in broken.items()
+        if fault
+    ]
     spare = book.originals.digests() - belonging
     if spare:
         notes.append(
@@ -82,10 +89,10 @@ def check(book: "Logbook", *, printed: str = "", with_originals: bool = True) ->
     return Checked(tuple(faults), tuple(notes), end.links, end.hash, len(belonging))
 
 
-def accept_clock(book: "Logbook") -> None:
-    """Keep that this computer's clock is right, although it is behind the newest entry."""
+def accept_clock(book: "Logbook") -> bool:
+    """Keep that this computer's clock is right, if it is behind the newest entry; say whether."""
     with book.database.writing() as connection:
-        chain.accept_clock(connection)
+        return chain.accept_clock(connection)
 
 
 def mend_original(book: "Logbook", sha256: str, content: BinaryIO) -> bool:
@@ -112,7 +119,8 @@ def explain(book: "Logbook", error: BaseException) -> None:
         found = list(_of_rows(connection))
     if found:
         raise LogbookError(
-            f"{book.database.path}: damaged, or changed by another program ({found[0]}); see all "
+            f"{book.database.path}: damaged, or changed by another program "
+            f"({printable(found[0])[:_LONGEST]}); see all "
             f"with 'vibetrend logbook check', then restore a backup: vibetrend logbook restore"
         ) from error
 
@@ -185,6 +193,13 @@ def _digests(connection: sa.Connection, there: set[str]) -> set[str]:
     }
     whole = {each for each in found if isinstance(each, str) and re.fullmatch("[0-9a-f]{64}", each)}
     return whole | {each for each in there if each[:12] in of_belts}
+
+
+def _named(connection: sa.Connection) -> dict[str, str]:
+    """Return by digest which recording an original is of, for use in a sentence."""
+    table = schema.recording.c
+    rows = connection.execute(sa.select(table.sha256, table.label, table.name))
+    return {sha256: f" (recording {label}, {name})" for sha256, label, name in rows}
 
 
 def _notes(connection: sa.Connection) -> Iterator[str]:

@@ -34,7 +34,8 @@ def refuse_what_comes_late(connection: sa.Connection, kept: KeptRecording) -> No
     others = rows.loc[rows["recording"] != kept.id]
     visits = _visits(rows)
     marked, come_late = visits["baseline"], late(visits)
-    run = others.loc[others["visit"].isin(set(visits.index[marked]) - come_late)]
+    marked_before = _visits(others)["baseline"]  # a check-up that this one alone marks is no part
+    run = others.loc[others["visit"].isin(set(marked_before.index[marked_before]) - come_late)]
     used = run.loc[~run["recording"].isin(_left_out(connection, kept.series_id))]
     full_days = (used.groupby("date").size() >= FULL_DAY).sum()
     if full_days >= FULL_BASELINE and kept.date not in set(run["date"]):

@@ -2,18 +2,20 @@
 
 import datetime as dt
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
 from vibetrend.errors import LogbookError
+from vibetrend.hour_meter import MeterChange
 from vibetrend.logbook import counting, engines, filing, schema
 from vibetrend.logbook import hours as engine_hours
 from vibetrend.logbook.amending import (
-    WITH_HOURS,
     Kept,
+    Why,
     amend,
     by_key,
     count_hours_anew,
@@ -38,10 +40,20 @@ if TYPE_CHECKING:  # only the type: to look into a logbook, nothing has to be me
 TAGS = ("position", "device", "condition")
 """What is corrected within the tags of a recording."""
 
-FIELDS = ("hours", "date", "visit", "rpm", "baseline", "before", *TAGS)
-"""What may be corrected of a recording; of an installation or work, hours and date."""
+FIELDS = {
+    "recording": ("hours", "date", "visit", "rpm", "baseline", "before", *TAGS),
+    "installation": ("hours", "date"),
+    "work": ("hours", "date"),
+    "meter": ("date", "shown", "after"),
+}
+"""What may be corrected of an entry, by kind. Hours are what the meter showed; of a change of the
+meter, `shown` is what the old one showed last and `after` what the new one showed first."""
 
-_OF_OTHERS = ("hours", "date")
+_TOGETHER = (
+    "correct --hours or --date, and what was entered wrongly together in one command, with all "
+    "their ids"
+)
+_SLOWEST, _FASTEST = 1.0, 20_000.0  # rpm
 
 
 @dataclass(frozen=True)
@@ -49,7 +61,7 @@ class Correction:
     """One value that counts instead of another."""
 
     of: str  # the entry's id: a recording's short id, or "work-3" and so on
-    what: str  # one of `FIELDS`, "meter_hours" or "set_aside"
+    what: str  # one of those in `FIELDS`, "meter_hours" or "set_aside"
     was: Any
     now: Any
     reason: str
@@ -57,25 +69,33 @@ class Correction:
     made_at: str  # UTC, ISO 8601
 
 
+@dataclass(frozen=True)
+class SetAside:
+    """What setting aside, or using again, has changed."""
+
+    entries: tuple[str, ...]  # ids of those that were not so before
+    recounted: int  # entries whose true hours rest on the meter's log and are others now
+
+
 def correct(
     book: Logbook,
-    entry: str,
+    entries: Sequence[str],
     stated: Mapping[str, Any],
     *,
     reason: str,
     person: str = "",
-    measurement: "Measurement | None" = None,
+    measurements: Mapping[str, "Measurement"] = MappingProxyType({}),
 ) -> list[Correction]:
-    """Let other values count of an entry; what it was entered with stays to be read.
+    """Let other values count of entries; what they were entered with stays to be read.
 
     Parameters
     ----------
-    entry : str
-        A recording's short id, or ``installation-1``, ``work-3``.
+    entries : sequence of str
+        Short ids of recordings, or ``installation-1``, ``work-3``, ``meter-2``: all or none.
     stated : mapping
-        The new values by `FIELDS`; hours are what the meter showed.
-    measurement : Measurement, optional
-        Of the recording at its new speed, which it then has to be measured at.
+        The new values by `FIELDS`.
+    measurements : mapping
+        By id, of recordings at a new speed, which they then have to be measured at.
 
     Returns
     -------
@@ -87,71 +107,59 @@ def correct(
     LogbookError
         If there is no such entry or field, or the values contradict what else is known.
     """
-    reason, person = _why(reason, person)
+    why = _why(reason, person)
     with book.database.writing() as connection:
-        kept = find(connection, entry)
-        fields = FIELDS if kept.table == "recording" else _OF_OTHERS
-        if kept.table not in WITH_HOURS:
-            raise LogbookError(
-                f"{entry}: it cannot be corrected, but set aside and entered again: vibetrend "
-                f"logbook set-aside {entry} --reason TEXT"
-            )
-        for name in stated:
-            if name not in fields:
-                raise LogbookError(
-                    f"{entry}: its {name} cannot be corrected; {', '.join(fields)} can, and what "
-                    f"else is wrong is set aside and entered again"
-                )
-        now = _columns(connection, kept, stated)
-        made = [
-            amend(connection, kept, name, value, reason=reason, person=person)
-            for name, value in now.items()
-            if _differs(getattr(kept.row, name), value)
-        ]
-        if measurement is not None and made:
-            add_measurement(connection, kept.row.id, measurement)
-        if made:
-            filing.file_again(connection, kept.row.engine_id)
+        every = [find(connection, each) for each in dict.fromkeys(entries)]
+        made: list[tuple[Kept, Any]] = []
+        for kept in every:
+            now = _columns(connection, kept, stated)
+            made += [
+                (kept, amend(connection, kept, name, value, why))
+                for name, value in now.items()
+                if _differs(getattr(kept.row, name), value)
+            ]
+        changed = list({kept.id: kept for kept, _ in made}.values())
+        for kept in changed:
+            if kept.id in measurements:
+                add_measurement(connection, kept.row.id, measurements[kept.id])
+        _settle(connection, changed, why, because="as corrected")
+        for kept in changed:
             if kept.table == "recording":
-                _file_anew(connection, kept, now)
-        return [each for one in made for each in _told(entry, one)]
+                filing.file(connection, kept.row.id)
+                _check_recording(connection, kept)
+        return [each for kept, row in made for each in _told(kept.id, row)]
 
 
 def set_aside(
-    book: Logbook, entry: str, *, reason: str, person: str = "", back: bool = False
-) -> bool:
-    """Use an entry for nothing from now on, or with `back` use it again; it stays to be read.
+    book: Logbook, entries: Sequence[str], *, reason: str, person: str = "", back: bool = False
+) -> SetAside:
+    """Use entries for nothing from now on, or with `back` use them again; they stay to be read.
 
     Parameters
     ----------
-    entry : str
-        A recording's short id, or ``installation-1``, ``work-3``, ``meter-2``, ``entry-12``.
-
-    Returns
-    -------
-    bool
-        Whether that changed anything.
+    entries : sequence of str
+        Short ids of recordings, or ``installation-1``, ``work-3``, ``meter-2``, ``entry-12``: all
+        or none.
 
     Raises
     ------
     LogbookError
-        If there is no such entry, or others rest on it.
+        If there is no such entry, others rest on it, or it was entered again.
     """
-    reason, person = _why(reason, person)
+    why = _why(reason, person)
     with book.database.writing() as connection:
-        kept = find(connection, entry)
-        if bool(kept.row.set_aside) != back:
-            return False
-        engine_id = _engine_of(connection, kept)
-        if kept.table == "installation" and not back:
-            _refuse_with_a_record(connection, kept)
-        amend(connection, kept, counting.SET_ASIDE, not back, reason=reason, person=person)
-        if back or kept.table == "meter":
-            count_hours_anew(connection, engine_id, reason=reason, person=person)
-        if back:
-            _refuse_if_it_contradicts(connection, find(connection, entry))
-        filing.file_again(connection, engine_id)
-        return True
+        every = [find(connection, each) for each in dict.fromkeys(entries)]
+        changed = [kept for kept in every if bool(kept.row.set_aside) == back]
+        for kept in changed:
+            amend(connection, kept, counting.SET_ASIDE, not back, why)
+        for kept in changed:
+            if back:
+                _refuse_twin(connection, kept)
+            elif kept.table == "installation":
+                _refuse_with_a_record(connection, kept)
+        because = "used again" if back else "with that set aside"
+        recounted = _settle(connection, changed, why, because=because)
+        return SetAside(tuple(kept.id for kept in changed), recounted)
 
 
 def corrections(book: Logbook, engine_name: str) -> list[Correction]:
@@ -181,10 +189,10 @@ def _told(entry: str, row: Any) -> list[Correction]:
     ]
 
 
-def _why(reason: str, person: str) -> tuple[str, str]:
+def _why(reason: str, person: str) -> Why:
     if not reason.strip():
         raise LogbookError("a correction needs its reason, for whoever reads it later; give one")
-    return plain_line(reason.strip(), "the reason"), plain_line(person.strip(), "the name")
+    return Why(plain_line(reason.strip(), "the reason"), plain_line(person.strip(), "the name"))
 
 
 def _engine_of(connection: sa.Connection, kept: Kept) -> int:
@@ -194,26 +202,24 @@ def _engine_of(connection: sa.Connection, kept: Kept) -> int:
 
 
 def _columns(connection: sa.Connection, kept: Kept, stated: Mapping[str, Any]) -> dict[str, Any]:
-    """Return the new values by column; refuses what cannot be."""
-    row, engine_id = kept.row, int(kept.row.engine_id)
-    now: dict[str, Any] = {}
+    """Return the new values by column; what else is known is held against them later."""
+    _refuse_fields(kept, stated)
+    row = kept.row
     date = stated.get("date", dt.date.fromisoformat(row.date))
+    if kept.table == "meter":
+        return _of_meter(row, date, stated)
+    now: dict[str, Any] = {}
     if "hours" in stated or "date" in stated:
         meter = stated.get("hours", shown(row))
-        hours = engine_hours.true_hours(connection, engine_id, date, meter)
-        engine_hours.refuse_impossible(
-            connection, engine_id, date, hours, meter, without=(kept.table, row.id)
-        )
+        hours = engine_hours.true_hours(connection, row.engine_id, date, meter)
         now |= {"date": date.isoformat(), "hours": hours, "meter_hours": meter}
     if kept.table != "recording":
         return now
-    visit = stated.get("visit")
-    if visit is None and row.visit == row.date:  # it was called by its day and stays so
+    visit = stated.get("visit", "").strip()
+    if not visit and ("visit" in stated or row.visit == row.date):  # it is called by its day
         visit = date.isoformat()
-    if visit is not None and visit != row.visit:
+    if visit:
         now["visit"] = plain_line(visit, "the check-up's name")
-    if now.get("visit") or "date" in stated:
-        refuse_another_day(connection, engine_id, visit or row.visit, date, without=row.id)
     marks = {name: stated[name] for name in ("baseline", "before") if name in stated}
     if marks:
         now |= {"baseline": False, "before": False} | marks
@@ -222,27 +228,111 @@ def _columns(connection: sa.Connection, kept: Kept, stated: Mapping[str, Any]) -
             "a recording is either part of the baseline or from before the damper was renewed; "
             "leave out --baseline or --before"
         )
-    if now.get("before"):
-        hours, meter = now.get("hours", row.hours), now.get("meter_hours", shown(row))
-        refuse_present_damper(connection, engine_id, date, hours, meter)
     if "rpm" in stated:
-        now["rpm"] = float(stated["rpm"])
-    tags = {name: plain_line(stated[name], f"the {name}") for name in TAGS if name in stated}
+        now["rpm"] = _speed(stated["rpm"])
+    tags = {
+        name: plain_line(stated[name].strip(), f"the {name}") for name in TAGS if name in stated
+    }
     if tags:
         now["tags"] = json.loads(row.tags) | tags
     return now
+
+
+def _refuse_fields(kept: Kept, stated: Mapping[str, Any]) -> None:
+    fields = FIELDS.get(kept.table, ())
+    if not fields:
+        raise LogbookError(
+            f"{kept.id}: it cannot be corrected, but set aside and entered again: vibetrend "
+            f"logbook set-aside {kept.id} --reason TEXT"
+        )
+    if odd := [name for name in stated if name not in fields]:
+        raise LogbookError(
+            f"{kept.id}: its {odd[0]} cannot be corrected; {', '.join(fields)} can, and what else "
+            f"is wrong is set aside and entered again"
+        )
+
+
+def _of_meter(row: Any, date: dt.date, stated: Mapping[str, Any]) -> dict[str, Any]:
+    now = {"date": date.isoformat(), "shown": stated.get("shown", row.shown)}
+    if row.what == "reading":
+        engine_hours.check_hours(now["shown"])
+        if "after" in stated:
+            raise LogbookError("a reading of the meter has no hours after it; leave out --after")
+        return now
+    now["after"] = stated.get("after", row.after)
+    try:
+        MeterChange(date, now["shown"], now["after"], row.what)
+    except ValueError as error:
+        raise LogbookError(str(error)) from error
+    return now
+
+
+def _speed(rpm: float) -> float:
+    if not _SLOWEST <= rpm <= _FASTEST:
+        raise LogbookError(
+            f"{rpm:g} rpm is no speed of an engine; give {_SLOWEST:g} to {_FASTEST:g}"
+        )
+    return float(rpm)
 
 
 def _differs(was: Any, now: Any) -> bool:
     return bool((json.loads(was) if isinstance(now, dict) else was) != now)
 
 
-def _file_anew(connection: sa.Connection, kept: Kept, now: Mapping[str, Any]) -> None:
-    """File a recording where it belongs by its new tags and speed."""
-    if {"tags", "rpm"} & now.keys():
-        filing.file(connection, kept.row.id)
-    if now.get("baseline"):
-        refuse_what_comes_late(connection, recording_by_key(connection, kept.row.id))
+def _settle(connection: sa.Connection, changed: Sequence[Kept], why: Why, *, because: str) -> int:
+    """Bring what rests on changed entries into line; return how many hours were counted anew.
+
+    Raises
+    ------
+    LogbookError
+        If hours would contradict each other then.
+    """
+    count = 0
+    for engine_id in {_engine_of(connection, kept) for kept in changed}:
+        of_engine = [kept for kept in changed if _engine_of(connection, kept) == engine_id]
+        recounted = count_hours_anew(connection, engine_id, why)
+        rows = [(kept.table, kept.row.id) for kept in of_engine]
+        if any(kept.table == "meter" for kept in of_engine):
+            rows += [("meter", row.id) for row in engine_hours.meter_rows(connection, engine_id)]
+        engine_hours.refuse_contradictions(
+            connection, engine_id, [*rows, *recounted], because=because, instead=_TOGETHER
+        )
+        filing.file_again(connection, engine_id)
+        count += len(recounted)
+    return count
+
+
+def _check_recording(connection: sa.Connection, kept: Kept) -> None:
+    """Refuse a recording as corrected where one added so would be refused."""
+    row = by_key(connection, "recording", kept.row.id).row
+    date, engine_id = dt.date.fromisoformat(row.date), int(row.engine_id)
+    refuse_another_day(
+        connection,
+        engine_id,
+        row.visit,
+        date,
+        without=row.id,
+        instead="correct all of that check-up in one command, with all their ids, or --visit",
+    )
+    if row.before and not kept.row.before:
+        refuse_present_damper(connection, engine_id, date, row.hours, shown(row))
+    if row.baseline and not kept.row.baseline:
+        refuse_what_comes_late(connection, recording_by_key(connection, row.id))
+
+
+def _refuse_twin(connection: sa.Connection, kept: Kept) -> None:
+    """Refuse to use again what was entered again meanwhile."""
+    if kept.table == "recording":  # the same content is one recording
+        return
+    table = counting.ANY[kept.table]
+    apart = ("id", "added_at", "engine_toml", counting.SET_ASIDE)
+    alike = [each == getattr(kept.row, each.key) for each in table.c if each.key not in apart]
+    query = sa.select(table.c.id).where(*alike, ~table.c.set_aside, table.c.id != kept.row.id)
+    if (twin := connection.scalar(query)) is not None:
+        raise LogbookError(
+            f"{kept.id}: the same was entered again as {kept.table}-{twin}; set that aside first, "
+            f"or leave it so"
+        )
 
 
 def _refuse_with_a_record(connection: sa.Connection, kept: Kept) -> None:
@@ -255,18 +345,3 @@ def _refuse_with_a_record(connection: sa.Connection, kept: Kept) -> None:
             f"{kept.id}: its record holds entries ({count}); set these aside first, or correct its "
             f"date or hours: vibetrend logbook correct {kept.id}"
         )
-
-
-def _refuse_if_it_contradicts(connection: sa.Connection, kept: Kept) -> None:
-    """Refuse to use again what has been contradicted by what was entered since."""
-    if kept.table not in WITH_HOURS:
-        return
-    row = kept.row
-    engine_hours.refuse_impossible(
-        connection,
-        row.engine_id,
-        dt.date.fromisoformat(row.date),
-        row.hours,
-        shown(row),
-        without=(kept.table, row.id),
-    )

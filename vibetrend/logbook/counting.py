@@ -47,7 +47,7 @@ _CORRECTABLE = {
     "recording": ("hours", "meter_hours", "date", "visit", "rpm", "baseline", "before", "tags"),
     "installation": ("hours", "meter_hours", "date"),
     "work": ("hours", "meter_hours", "date"),
-    "meter": (),
+    "meter": ("date", "shown", "after"),
     "entry": (),
 }
 
@@ -61,5 +61,5 @@ any_recording = ANY["recording"]
 recording = _as_counted(schema.recording, *_CORRECTABLE["recording"])
 installation = _as_counted(schema.installation, *_CORRECTABLE["installation"])
 work = _as_counted(schema.work, *_CORRECTABLE["work"])
-meter = _as_counted(schema.meter)
+meter = _as_counted(schema.meter, *_CORRECTABLE["meter"])
 entry = _as_counted(schema.entry)

@@ -14,14 +14,16 @@ from vibetrend.errors import LogbookError
 
 BUSY_SECONDS = 30
 
+NO_RIGHT = "it may be read but not written; allow writing to the folder and the files in it"
+FULL = "the disk is full and nothing was added; free some space, then try again"
+
 _WORDS = {
     sqlite3.SQLITE_BUSY: "another program has kept it locked for more than "
     f"{BUSY_SECONDS} seconds; close that program or try again",
-    sqlite3.SQLITE_READONLY: "it may be read but not written; allow writing to the folder and "
-    "the files in it",
+    sqlite3.SQLITE_READONLY: NO_RIGHT,
     sqlite3.SQLITE_IOERR: "the disk is full or failed; free some space or check it, then try again",
     sqlite3.SQLITE_CORRUPT: "the file is damaged; put a backup in its place",
-    sqlite3.SQLITE_FULL: "the disk is full and nothing was added; free some space, then try again",
+    sqlite3.SQLITE_FULL: FULL,
     sqlite3.SQLITE_CANTOPEN: "it cannot be opened; check that the folder exists and may be "
     "written to",
     sqlite3.SQLITE_NOTADB: "the file is not a logbook; choose another folder, or put a backup "
@@ -72,8 +74,11 @@ def _text(stored: bytes) -> str:
 class Database:
     """One SQLite file in write-ahead mode; several processes may use it at once."""
 
-    def __init__(self, path: Path, *, foreign_keys: bool = True, read_only: bool = False) -> None:
-        """Prepare to use the file at `path`; foreign keys are off only while tables change."""
+    def __init__(self, path: Path, *, foreign_keys: bool = True, read_only: str = "") -> None:
+        """Prepare to use the file at `path`; foreign keys are off only while tables change.
+
+        `read_only` says why nothing can be written there, "" where it can.
+        """
         self.path = path
         self.read_only = read_only
         self._reader = sa.create_engine(
@@ -126,7 +131,7 @@ class Database:
     def writing(self) -> Iterator[sa.Connection]:
         """Give a connection whose entries are all kept at the end, or none after an error."""
         if self.read_only:
-            raise LogbookError(f"{self.path}: {_WORDS[sqlite3.SQLITE_READONLY]}")
+            raise LogbookError(f"{self.path}: {self.read_only}")
         with self._plain_errors(), self._writer.begin() as connection:
             yield connection
 

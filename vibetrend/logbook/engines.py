@@ -13,7 +13,10 @@ from vibetrend.errors import LogbookError
 from vibetrend.logbook import counting, schema
 from vibetrend.logbook import hours as engine_hours
 from vibetrend.logbook.chain import add_row
+from vibetrend.quoting import named
 from vibetrend.shell import typed
+
+_MOST = 20  # names in an error
 
 
 @dataclass(frozen=True)
@@ -82,9 +85,15 @@ def number(connection: sa.Connection, name: str) -> int:
     near = get_close_matches(name, known, n=1)
     hint = f"; did you mean {near[0]!r}?" if near else "."
     raise LogbookError(
-        f"engine {name!r} is not in the logbook{hint} Known are {', '.join(known)}; add another "
+        f"engine {name!r} is not in the logbook{hint} Known are {_listed(known)}; add another "
         f"with 'vibetrend engine add FILE'"
     )
+
+
+def _listed(names: list[str]) -> str:
+    """Return names for a sentence, so many as can be read."""
+    more = f" and {len(names) - _MOST} more" if len(names) > _MOST else ""
+    return ", ".join(map(named, names[:_MOST])) + more
 
 
 def file_text(connection: sa.Connection, name: str) -> str:

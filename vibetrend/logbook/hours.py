@@ -2,7 +2,7 @@
 
 import datetime as dt
 import math
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -34,6 +34,16 @@ class KnownHours:
     what: Literal["recording", "work", "installation", "reading", "change"]
     label: str = ""  # of a recording, its short id
     key: int = 0  # of the row it is from
+
+    @property
+    def row(self) -> tuple[str, int]:
+        """The table and the key of the row it is from."""
+        return "meter" if self.what in ("reading", "change") else self.what, self.key
+
+    @property
+    def id(self) -> str:
+        """What a correction names it by."""
+        return self.label or "{}-{}".format(*self.row)
 
     def __str__(self) -> str:
         name = f"recording {self.label}" if self.what == "recording" else _NAMES[self.what]
@@ -111,15 +121,15 @@ def known(connection: sa.Connection, engine_id: int) -> list[KnownHours]:
         for row in connection.execute(sa.union_all(*queries))
     ]
     changed = changes(connection, engine_id)
-    found += [
-        KnownHours(each.date, then, each.after, "change")
-        for each, then in zip(changed, hour_meter.change_hours(changed), strict=True)
-    ]
+    at_changes = zip(changed, hour_meter.change_hours(changed), strict=True)
     for row in meter_rows(connection, engine_id):
+        date = dt.date.fromisoformat(row.date)
         if row.what == "reading":
-            date = dt.date.fromisoformat(row.date)
             then = hour_meter.true_hours(changed, date, row.shown)
-            found.append(KnownHours(date, then, row.shown, "reading"))
+            found.append(KnownHours(date, then, row.shown, "reading", key=row.id))
+        else:
+            change, then = next(at_changes)
+            found.append(KnownHours(date, then, change.after, "change", key=row.id))
     return sorted(found, key=lambda each: (each.date, each.hours))
 
 
@@ -135,21 +145,35 @@ def contradiction(past: Iterable[KnownHours], date: dt.date, hours: float) -> Kn
     return min(filter(cannot_be, past), key=lambda each: abs(date - each.date), default=None)
 
 
-def refuse_impossible(
+def refuse_contradictions(
     connection: sa.Connection,
     engine_id: int,
-    date: dt.date,
-    hours: float,
-    shown: float,
+    changed: Collection[tuple[str, int]],
     *,
-    without: tuple[str, int] | None = None,
+    because: str,
+    instead: str,
 ) -> None:
-    """Refuse true hours that run back against the date, or faster than a clock does.
+    """Refuse what made rows' hours, given by table and key, such that they cannot all be.
 
-    `without` leaves out what they are of: its kind and its key.
+    The first of them is told first: it is what the person can correct.
     """
-    past = [each for each in known(connection, engine_id) if (each.what, each.key) != without]
-    other = contradiction(past, date, hours)
+    past = known(connection, engine_id)
+    order = {row: place for place, row in enumerate(changed)}
+    for each in sorted((each for each in past if each.row in order), key=lambda e: order[e.row]):
+        other = contradiction(past, each.date, each.hours)
+        if other is not None:
+            named = other if other.label else f"{other} ({other.id})"
+            raise LogbookError(
+                f"{because}, {each} would contradict {named}: engine hours only grow, and by 24 a "
+                f"day at most; {instead}"
+            )
+
+
+def refuse_impossible(
+    connection: sa.Connection, engine_id: int, date: dt.date, hours: float, shown: float
+) -> None:
+    """Refuse true hours that run back against the date, or faster than a clock does."""
+    other = contradiction(known(connection, engine_id), date, hours)
     if other is not None:
         raise LogbookError(
             f"{date} at {in_words(hours, shown)} contradicts {other}: engine hours only grow, and "

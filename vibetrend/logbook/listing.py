@@ -9,9 +9,7 @@ import sqlalchemy as sa
 
 from vibetrend.logbook import counting, engines, schema
 from vibetrend.logbook.book import Logbook
-from vibetrend.logbook.entries import kept_content
-
-_NAMES_IT = ("surface", "belt", "what", "item", "caption", "text", "name", "part")
+from vibetrend.logbook.entries import Entry, kept_content
 
 
 @dataclass(frozen=True)
@@ -22,9 +20,10 @@ class Listed:
     kind: str  # "recording", "installation", "work", "meter" or "entry"
     date: dt.date
     hours: float | None  # true engine hours; None of an entry of the record and of the meter
-    about: str  # file name, kind of work and so on
+    about: str  # file name, kind of work or of entry and so on
     set_aside: bool
     corrected: bool  # another value counts than was entered
+    entry: Entry | None = None  # of the record, as it was entered; None of all else
 
 
 def listed(book: Logbook, engine_name: str) -> list[Listed]:
@@ -58,6 +57,7 @@ def _of_table(connection: sa.Connection, name: str, engine_id: int) -> Iterator[
             about=_about(name, row),
             set_aside=row.set_aside,
             corrected=row.corrected,
+            entry=_entry(row) if name == "entry" else None,
         )
 
 
@@ -73,6 +73,15 @@ def _about(name: str, row: Any) -> str:
     if name == "meter":
         showed = f"{row.what} at {row.shown:g} h"
         return showed if row.after is None else f"{showed}, then {row.after:g} h"
-    content = kept_content(row.content)
-    named = next((content[key] for key in _NAMES_IT if content.get(key)), "")
-    return f"{row.kind}: {named}" if named else str(row.kind)
+    return str(row.kind)
+
+
+def _entry(row: Any) -> Entry:
+    return Entry(
+        id=row.id,
+        installation_id=row.installation_id,
+        kind=row.kind,
+        date=dt.date.fromisoformat(row.date),
+        content=kept_content(row.content),
+        added_at=row.added_at,
+    )

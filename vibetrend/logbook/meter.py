@@ -9,7 +9,7 @@ from vibetrend import hour_meter
 from vibetrend.errors import LogbookError
 from vibetrend.hour_meter import MeterChange
 from vibetrend.logbook import engines, hours, schema
-from vibetrend.logbook.amending import count_hours_anew
+from vibetrend.logbook.amending import Why, count_hours_anew
 from vibetrend.logbook.chain import add_row
 from vibetrend.logbook.plain_text import plain_line
 
@@ -83,17 +83,23 @@ def change(
     engine_id = engines.number(connection, name)
     note = plain_line(note.strip(), "the note")
     try:
-        new = MeterChange(date, before, after, what)
+        MeterChange(date, before, after, what)
     except ValueError as error:
         raise LogbookError(str(error)) from error
     wanted = (date, what, before, after)
     if same := _find(connection, engine_id, wanted):
         return replace(same, duplicate=True)
     kept = _add(connection, engine_id, wanted, note=note)
-    count = count_hours_anew(connection, engine_id, reason=f"hour meter {what} on {date}")
+    recounted = count_hours_anew(connection, engine_id, Why(f"hour meter {what} on {date}"))
     # What follows undoes the entry where it raises: all is one transaction.
-    _refuse_contradiction(connection, engine_id, new)
-    return replace(kept, recounted=count)
+    hours.refuse_contradictions(
+        connection,
+        engine_id,
+        [*_rows(connection, engine_id), *recounted],
+        because="with this change of the meter",
+        instead="correct --before, --after or --date, or enter an earlier change first",
+    )
+    return replace(kept, recounted=len(recounted))
 
 
 Wanted = tuple[dt.date, str, float, float | None]
@@ -128,15 +134,7 @@ def _add(connection: sa.Connection, engine_id: int, wanted: Wanted, *, note: str
     return kept
 
 
-def _refuse_contradiction(connection: sa.Connection, engine_id: int, new: MeterChange) -> None:
-    """Refuse a change with which the hours known, as they are now, could not all be."""
-    past = hours.known(connection, engine_id)
-    # The new one first: it is what the person can correct.
-    for each in sorted(past, key=lambda each: (each.date, each.what) != (new.date, "change")):
-        other = hours.contradiction(past, each.date, each.hours)
-        if other is not None:
-            raise LogbookError(
-                f"with this change of the meter, {each} would contradict {other}: engine hours "
-                f"only grow, and by 24 a day at most; correct --before, --after or --date, or "
-                f"enter an earlier change first"
-            )
+def _rows(connection: sa.Connection, engine_id: int) -> list[tuple[str, int]]:
+    """Return the rows of an engine's meter, the newest entered first."""
+    keys = [row.id for row in hours.meter_rows(connection, engine_id)]
+    return [("meter", key) for key in sorted(keys, reverse=True)]

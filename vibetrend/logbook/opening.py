@@ -1,26 +1,41 @@
 """Opening the database of a logbook's folder, made when there is none."""
 
 import os
+import shutil
 from pathlib import Path
 
 import sqlalchemy as sa
 
 from vibetrend.errors import LogbookError
 from vibetrend.logbook import versions
-from vibetrend.logbook.database import Database, make_private_file, make_private_folder, reason
+from vibetrend.logbook.database import (
+    FULL,
+    NO_RIGHT,
+    Database,
+    make_private_file,
+    make_private_folder,
+    reason,
+)
 from vibetrend.logbook.drive import on_network
+from vibetrend.quoting import printable
 
 NAME = "logbook.sqlite"
+ORIGINALS = "originals"
+_LONGEST = 200  # characters of what the database says itself
+_ROOM = 2**17  # bytes for an index of 32 kB and a first page or two
 
 
-def opened(folder: Path) -> Database:
-    """Open, and bring up to date, the database in a folder; one that may only be read is not.
+def opened(folder: Path, *, make: bool) -> Database:
+    """Open the database in a folder, and bring it up to date; `make` it where there is none.
+
+    One that may only be read is read; so is one on a full disk, which leaves no room for the
+    files that SQLite keeps beside it.
 
     Raises
     ------
     LogbookError
-        If the folder cannot be made or is on a network drive, or what it holds is newer or no
-        logbook.
+        If there is none and none can or shall be made, the folder is on a network drive, or what
+        it holds is newer or no logbook.
     """
     path = folder / NAME
     if on_network(folder):
@@ -29,7 +44,9 @@ def opened(folder: Path) -> Database:
             f"on a disk of this computer with --logbook"
         )
     try:
-        read_only = path.is_file() and not _may_be_written(path)
+        if not path.is_file() or not path.stat().st_size:
+            _refuse_to_begin(folder, make=make)
+        read_only = _why_read_only(path) if path.is_file() else ""
         if not read_only:
             make_private_folder(folder)
             make_private_file(path)
@@ -41,12 +58,12 @@ def opened(folder: Path) -> Database:
     database = Database(path, read_only=read_only)
     try:
         versions.bring_up_to_date(database)
-    except sa.exc.DatabaseError as error:  # the statements are ours: it is the file
+    except (sa.exc.DatabaseError, UnicodeDecodeError) as error:  # the statements are ours
         database.close()
+        said = " ".join(printable(str(getattr(error, "orig", error))).split())
         raise LogbookError(
-            f"{path}: damaged, or not as this program makes it "
-            f"({' '.join(str(error.orig).split())}), and left as it was; restore a backup into an "
-            f"empty folder: vibetrend logbook restore"
+            f"{path}: damaged, or not as this program makes it ({said[:_LONGEST]}), and left as it "
+            f"was; restore a backup into an empty folder: vibetrend logbook restore"
         ) from error
     except BaseException:
         database.close()
@@ -54,5 +71,22 @@ def opened(folder: Path) -> Database:
     return database
 
 
-def _may_be_written(path: Path) -> bool:
-    return os.access(path, os.W_OK) and os.access(path.parent, os.W_OK)
+def _refuse_to_begin(folder: Path, *, make: bool) -> None:
+    """Refuse to begin a new logbook where there should be one."""
+    if any((folder / ORIGINALS).glob("??/*")):
+        raise LogbookError(
+            f"{folder}: originals are here, but the logbook's database is missing or empty; leave "
+            f"this folder as it is, and restore a backup into an empty one: vibetrend logbook "
+            f"restore"
+        )
+    if not make:
+        raise LogbookError(
+            f"{folder}: there is no logbook here; is it the right folder (--logbook or "
+            f"VIBETREND_LOGBOOK), and is its disk connected?"
+        )
+
+
+def _why_read_only(path: Path) -> str:
+    if not (os.access(path, os.W_OK) and os.access(path.parent, os.W_OK)):
+        return NO_RIGHT
+    return FULL if shutil.disk_usage(path.parent).free < _ROOM else ""

@@ -2,6 +2,7 @@
 
 import contextlib
 import io
+import os
 import re
 import shutil
 from collections.abc import Iterator
@@ -37,7 +38,7 @@ class Originals:
             If they cannot be written.
         """
         target = self._path(sha256)
-        was_there = target.exists()
+        was_there = os.path.lexists(target)
         try:
             self._keep(sha256, content, target)
             yield

@@ -88,7 +88,7 @@ def add(
         engine_id=engine_id,
         label=_label(connection, sha256),
         sha256=sha256,
-        name=re.split(r"[/\\]", path)[-1],  # a browser may send a path of either kind
+        name=file_name(path),
         visit=visit,
         hours=hours,
         meter_hours=shown,
@@ -160,6 +160,7 @@ def refuse_another_day(
     date: dt.date,
     *,
     without: int | None = None,
+    instead: str = "leave out --visit, or give another name",
 ) -> None:
     """Refuse a check-up's name that another day has; a check-up may run past midnight."""
     table = counting.recording
@@ -170,7 +171,7 @@ def refuse_another_day(
         if abs(date - dt.date.fromisoformat(day)) > dt.timedelta(days=1):
             raise LogbookError(
                 f"check-up {visit!r} holds recording {label} of {day}, and one of {date} is of "
-                f"another day; leave out --visit, or give another name"
+                f"another day; {instead}"
             )
 
 
@@ -242,12 +243,24 @@ def _label(connection: sa.Connection, sha256: str) -> str:
     )
 
 
+def as_kept(measurement: "Measurement") -> dict[str, Any]:
+    """Return what is kept of a measurement: of a path, which may name a person, the last part."""
+    result = measurement.to_dict()
+    result["recording"]["path"] = file_name(result["recording"]["path"] or "")
+    return result
+
+
+def file_name(path: str) -> str:
+    """Return the last part of a path of whatever system: a browser may send one of either kind."""
+    return re.split(r"[/\\]", path)[-1]
+
+
 def add_measurement(
     connection: sa.Connection, recording_id: int, measurement: "Measurement"
 ) -> None:
     """Add what was measured in a recording; the newest counts."""
     rpm = measurement.speed.rpm
-    result = measurement.to_dict()
+    result = as_kept(measurement)
     measurement_id = add_row(
         connection,
         schema.measurement,

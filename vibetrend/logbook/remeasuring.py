@@ -10,7 +10,7 @@ import sqlalchemy as sa
 from vibetrend.logbook import counting, engines, filing, schema
 from vibetrend.logbook.book import Logbook
 from vibetrend.logbook.plain_text import as_json
-from vibetrend.logbook.recordings import add_measurement
+from vibetrend.logbook.recordings import add_measurement, as_kept
 
 if TYPE_CHECKING:  # only the type: to look into a logbook, nothing has to be measured
     from vibetrend.orders.measurement import Measurement
@@ -115,7 +115,7 @@ def keep_measurement(book: Logbook, recording: str, measurement: "Measurement") 
         query = sa.select(table.c.id, table.c.rpm).where(table.c.label == recording)
         key, rpm = connection.execute(query).one()
         newest = sa.select(result).where(schema.measurement.c.recording_id == key, filing.IS_NEWEST)
-        if connection.scalar(newest) == as_json(measurement.to_dict()):
+        if connection.scalar(newest) == as_json(as_kept(measurement)):
             return
         add_measurement(connection, key, measurement)
         if rpm is None:  # its series goes by the speed measured

@@ -90,15 +90,6 @@ def history(connection: sa.Connection, series_id: int, *, before: bool) -> pd.Da
     return _table(connection, query.order_by(*_by_hours, amplitude.place))
 
 
-def newest_recording(connection: sa.Connection, series_id: int) -> int | None:
-    """Return the key of the recording with the most hours, None in an empty series."""
-    query = _of(series_id, _recording.c.id)
-    newest: int | None = connection.scalar(
-        query.order_by(*(column.desc() for column in _by_hours)).limit(1)
-    )
-    return newest
-
-
 def _measured(path: str) -> sa.ColumnElement[Any]:
     """Return a part of what a measurement found, by its path in the JSON form."""
     return sa.func.json_extract(schema.measurement.c.result, path)

@@ -6,14 +6,24 @@ from typing import Any
 import pandas as pd
 import sqlalchemy as sa
 
-from vibetrend.logbook import counting, filing, schema, tables
+from vibetrend.logbook import counting, filing, schema
 from vibetrend.logbook.chain import add_row
 from vibetrend.logbook.database import Database
 from vibetrend.logbook.plain_text import as_json
 
 
-def keep(database: Database, series_id: int, verdict: dict[str, Any], state: str) -> None:
-    """Add a verdict, unless it equals the last one of its series."""
+def keep(
+    database: Database,
+    series_id: int,
+    verdict: dict[str, Any],
+    state: str,
+    *,
+    newest: str | None,
+) -> None:
+    """Add a verdict, unless it equals the last one of its series.
+
+    `newest` is the short id of the newest recording it knew, None where it knew none.
+    """
     with database.reading() as connection:  # mostly it does, and nobody has to wait for a lock
         filing.check_series(connection, series_id)
         if _is_last(connection, series_id, verdict, state):
@@ -28,8 +38,13 @@ def keep(database: Database, series_id: int, verdict: dict[str, Any], state: str
             made_at=schema.now(),
             state=state,
             result=as_json(verdict),
-            newest_recording_id=tables.newest_recording(connection, series_id),
+            newest_recording_id=_key(connection, newest),
         )
+
+
+def _key(connection: sa.Connection, recording: str | None) -> int | None:
+    table = counting.any_recording.c
+    return connection.scalar(sa.select(table.id).where(table.label == recording))
 
 
 def _is_last(
@@ -62,6 +77,6 @@ def table(connection: sa.Connection, series_id: int) -> pd.DataFrame:
     rows = list(map(tuple, connection.execute(query)))
     found = pd.DataFrame(rows, columns=["made_at", "state", "newest"])
     found["made_at"] = pd.to_datetime(found["made_at"], utc=True)
-    days = [None if day is None else dt.date.fromisoformat(day) for day in found["newest"]]
+    days = [dt.date.fromisoformat(row[2]) if row[2] else None for row in rows]
     found["newest"] = pd.Series(days, dtype=object)
     return found

@@ -36,8 +36,9 @@ def bring_up_to_date(
             return
     if database.read_only:
         raise LogbookError(
-            f"{database.path}: an older version wrote this logbook and it may only be read; copy "
-            f"the folder to where you may write, and name the copy with --logbook"
+            f"{database.path}: an older version wrote this logbook, and it cannot be brought up to "
+            f"date: {database.read_only}; or copy the folder to where you may write, and name the "
+            f"copy with --logbook"
         )
 
     # Imported only here: alembic costs a tenth of a second that most commands need not pay.
@@ -75,7 +76,7 @@ def _version(connection: sa.Connection, path: Path, target: str) -> str | None:
     found: object = None
     if "alembic_version" in tables:
         found = connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalar()
-    if not isinstance(found, str) or not re.fullmatch("[0-9]{4}", found):
+    if not isinstance(found, str) or not re.fullmatch("[0-9]{4}", found) or found == "0000":
         raise LogbookError(f"{path}: this database is not a logbook; choose another folder")
     if found > target:
         raise LogbookError(

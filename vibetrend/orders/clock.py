@@ -99,7 +99,11 @@ def _ticks(stamps: FloatArray, typical: float) -> FloatArray:
         phase = np.add.reduceat(np.exp(-2j * np.pi * rate * elapsed), starts)
         middle = np.add.reduceat(elapsed, starts) / np.diff(starts, append=len(elapsed))
         turned = np.angle(phase[1:] * phase[:-1].conj()) / (2 * np.pi)
-        rate += float(np.median(turned / np.diff(middle)))
+        between = np.diff(middle)
+        moves = between > 0  # not where a logger repeats one stamp for a whole stretch
+        if not moves.any():
+            break
+        rate += float(np.median(turned[moves] / between[moves]))
     begin = np.angle(np.exp(-2j * np.pi * rate * elapsed).sum()) / (2 * np.pi)
     ticks: FloatArray = np.rint(rate * elapsed + begin)
     return ticks

@@ -100,7 +100,7 @@ def _rate_change(times: FloatArray) -> float:
     if len(times) < 1000:
         return 0.0
     parts = np.array_split(np.diff(times), 10)
-    rates = np.array([np.mean(part[part < 3 * np.median(part)]) for part in parts])
+    rates = np.array([np.mean(part[part <= 3 * np.median(part)]) for part in parts])
     if not np.isfinite(rates).all() or rates.min() <= 0:
         return 0.0
     change = float(rates.max() / rates.min() - 1)

@@ -147,6 +147,17 @@ COLUMNS: Mapping[str, Mapping[str, Meaning]] = {
         "meter_hours": ("h", "what the hour meter showed"),
         "what": ("", "recording, work, installation, reading or change of the meter"),
     },
+    "corrections.csv": {
+        **_WHOSE,
+        "entry": ("", "id of what was corrected: a recording's short name, or work-3 and so on"),
+        "about": ("", "name of its file, kind of work, what was read and so on"),
+        "what": ("", "what of it was corrected; set aside: whether it counts for nothing"),
+        "was": ("", "what counted before; hours in h, speed in rpm"),
+        "now": ("", "what counts instead"),
+        "reason": ("", "why"),
+        "person": ("", "who corrected it"),
+        "made_at": ("", "when it was corrected, UTC"),
+    },
 }
 """The columns of each table, in their order."""
 

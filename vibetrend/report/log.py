@@ -77,6 +77,7 @@ def _names(record: EngineRecord) -> Iterator[str]:
     past = [each.record for each in record.earlier_installations]
     for its in (*past, record.installation_record):
         yield from (each.name for each in its.readings) if its else ()
+    yield from (each.about for each in record.corrections)
 
 
 def _row(one: Happening, apart: Callable[[str], str]) -> Row:

@@ -52,6 +52,7 @@ def tables(engines: Sequence[EngineRecord]) -> dict[str, bytes]:
         "installation.csv": (row for record in engines for row in _installation(record)),
         "work.csv": (row for record in engines for row in _work(record)),
         "hours.csv": (row for record in engines for row in _hours(record)),
+        "corrections.csv": (row for record in engines for row in _corrections(record)),
     }
     return {name: _csv(list(COLUMNS[name]), found) for name, found in rows.items()}
 
@@ -241,15 +242,30 @@ def _work(record: EngineRecord) -> Iterator[Row]:
 
 
 def _hours(record: EngineRecord) -> Iterator[Row]:
-    days = [each.date for each in record.earlier_installations]
-    if record.installation_date is not None:
-        days.append(record.installation_date)
     for each in record.hours_log:
         yield {
             "engine": record.engine.name,
-            "damper_since": max((day for day in days if day <= each.date), default=None),
+            "damper_since": _damper_on(record, each.date),
             "date": each.date,
             "hours": each.hours,
             "meter_hours": each.meter_hours,
             "what": each.what,
         }
+
+
+def _corrections(record: EngineRecord) -> Iterator[Row]:
+    names = ("entry", "about", "what", "was", "now", "reason", "person", "made_at")
+    for each in record.corrections:
+        yield {
+            "engine": record.engine.name,
+            "damper_since": _damper_on(record, each.date),
+            **{name: getattr(each, name) for name in names},
+        }
+
+
+def _damper_on(record: EngineRecord, day: dt.date) -> dt.date | None:
+    """Return since when the damper was on the engine that was there on a day."""
+    days = [each.date for each in record.earlier_installations]
+    if record.installation_date is not None:
+        days.append(record.installation_date)
+    return max((each for each in days if each <= day), default=None)
