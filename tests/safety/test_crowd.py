@@ -1,33 +1,14 @@
-"""Several processes at one logbook: a taste of what `crowd.py` does at length."""
+"""What another process does meanwhile; `crowd.py` has six at one logbook for a minute."""
 
-import os
-import subprocess
-import sys
 from pathlib import Path
 from typing import Any
 from unittest.mock import patch
 
-import pytest
 from every_command import LOGBOOK, run
 from trial import Trials
 from whole_logbook import faults
 
 from vibetrend.logbook import Logbook
-
-SCRIPT = Path(__file__).with_name("crowd.py")
-
-
-@pytest.mark.skipif(os.name != "posix", reason="fork is POSIX")
-def test_six_at_once() -> None:
-    done = subprocess.run(
-        [sys.executable, SCRIPT, "--seconds", "2", "--seed", "1"],
-        capture_output=True,
-        text=True,
-        check=False,
-        timeout=300,
-    )
-    assert done.returncode == 0, done.stdout + done.stderr
-    assert "no fault" in done.stdout
 
 
 def test_a_verdict_knows_only_what_it_was_told(trials: Trials, tmp_path: Path) -> None:

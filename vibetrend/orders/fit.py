@@ -22,6 +22,7 @@ import numpy as np
 import scipy.linalg
 from numpy.typing import NDArray
 
+from vibetrend.errors import MeasureError
 from vibetrend.orders.signal import fold
 from vibetrend.orders.spectrum import grid, transform
 from vibetrend.recording import FloatArray
@@ -97,7 +98,17 @@ def local_density(
     -------
     array, shape (frequencies, axes)
         Unit squared per Hz.
+
+    Raises
+    ------
+    MeasureError
+        If there is no frequency.
     """
+    if not len(frequencies):
+        raise MeasureError(
+            "no order lies where these samples can show it; record for longer, or with more "
+            "samples per second"
+        )
     shown = frequencies
     if even_rate is not None:  # an order above half the rate has the noise where it folds to
         shown = fold(frequencies, even_rate)
