@@ -13,7 +13,7 @@ from vibetrend.errors import LogbookError
 from vibetrend.logbook import counting, schema
 from vibetrend.logbook import hours as engine_hours
 from vibetrend.logbook.chain import add_row
-from vibetrend.quoting import named
+from vibetrend.quoting import named, quoted
 from vibetrend.shell import typed
 
 _MOST = 20  # names in an error
@@ -79,14 +79,14 @@ def number(connection: sa.Connection, name: str) -> int:
     known = names(connection)
     if not known:
         raise LogbookError(
-            f"engine {name!r} is not in the logbook, which holds no engine yet; add it with "
+            f"engine {quoted(name)} is not in the logbook, which holds no engine yet; add it with "
             f"'vibetrend engine add FILE'"
         )
     near = get_close_matches(name, known, n=1)
-    hint = f"; did you mean {near[0]!r}?" if near else "."
+    hint = f"; did you mean {quoted(near[0])}?" if near else "."
     raise LogbookError(
-        f"engine {name!r} is not in the logbook{hint} Known are {_listed(known)}; add another "
-        f"with 'vibetrend engine add FILE'"
+        f"engine {quoted(name)} is not in the logbook{hint} Known are {_listed(known)}; add "
+        f"another with 'vibetrend engine add FILE'"
     )
 
 

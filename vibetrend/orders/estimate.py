@@ -6,6 +6,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from vibetrend.errors import MeasureError
 from vibetrend.orders.fit import ComplexArray, LineFit, fit_lines, local_density, phasors
 from vibetrend.orders.lines import (
     MAX_OTHERS,
@@ -42,6 +43,10 @@ _NOISE_WIDTH = 0.44  # orders in which the noise near a line is measured
 
 Driven = tuple[tuple[str, float], ...]
 """Name and ratio of each driven part."""
+
+
+class NotFollowedError(MeasureError):
+    """A speed that was supposed leads to a crank that turns backwards."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -287,6 +292,10 @@ def _others(now: Estimate, phasor: ComplexArray, *, hunt: bool, driven: Driven) 
 def _fitted(signal: Signal, phase: Phase, orders: FloatArray, others: list[OtherLine]) -> Estimate:
     theta = phase.turns_at_samples(signal.time)
     crank = phase.mean_hz()
+    if crank <= 0:
+        raise NotFollowedError(
+            "no speed can be followed through this recording; take it again at one steady speed"
+        )
     fit = fit_lines(signal.samples, _lines(theta, signal.time, orders, others))
     density = local_density(
         signal.time,

@@ -3,7 +3,7 @@
 import numpy as np
 
 from vibetrend.errors import MeasureError
-from vibetrend.orders.estimate import Driven, Estimate, begun, settled, tried
+from vibetrend.orders.estimate import Driven, Estimate, NotFollowedError, begun, settled, tried
 from vibetrend.orders.lines import MAINS_HZ
 from vibetrend.orders.phase import Spline
 from vibetrend.orders.rescaled import other_speeds, strangers
@@ -51,8 +51,11 @@ def likeliest(
     best = settled(first.estimate, steady=first.steady, driven=driven)
     believed = _belief(best, tag_hz)
     for other in other_speeds(best, tag_hz=tag_hz):
-        start = begun(signal, spline, other, orders=orders)
-        trial = _Trial(tried(start, steady=other.steady, driven=driven), other.steady, tag_hz)
+        try:
+            start = begun(signal, spline, other, orders=orders)
+            trial = _Trial(tried(start, steady=other.steady, driven=driven), other.steady, tag_hz)
+        except NotFollowedError:
+            continue  # it was none
         if trial.belief < first.belief - _HOPELESS:
             continue
         rescaled = settled(trial.estimate, steady=other.steady, driven=driven)
