@@ -161,7 +161,7 @@ def test_a_disk_that_fails_half_way(trials: Trials, tmp_path: Path, name: str) -
 FINISHED = [
     *(("photo", call) for call in ("fsync", "replace")),
     *((f"migration of {VERSIONS[0]}", call) for call in ("fsync", "replace")),
-    *((name, call) for name in COPIES for call in ("fsync", "rename")),
+    *zip(COPIES, ("fsync", "rename", "fsync", "rename"), strict=False),
 ]
 
 
