@@ -10,8 +10,7 @@ from vibetrend.cli.options import Place, json_option, logbook_option, opened, pr
 from vibetrend.cli.terminal import saying, tell, typed
 
 if TYPE_CHECKING:
-    from vibetrend.logbook.backup import Restored
-    from vibetrend.logbook.importing import Imported
+    from vibetrend.logbook.copies import MadeAgain
 
 _WRONG = 1
 _TRIAL = "logbook-trial"
@@ -179,9 +178,7 @@ def import_(
     ctx.exit(_WRONG if done.faults else 0)
 
 
-def _tell_made(
-    done: "Restored | Imported", what: str, named: Path | None, *, as_json: bool
-) -> None:
+def _tell_made(done: "MadeAgain", what: str, named: Path | None, *, as_json: bool) -> None:
     """Say what a logbook that was made holds, and what to do next."""
     from vibetrend.report.words import count
 

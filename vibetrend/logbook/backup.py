@@ -9,10 +9,9 @@ import shutil
 import sqlite3
 import stat
 import zipfile
-from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import BinaryIO
 
 from vibetrend.errors import LogbookError
 from vibetrend.logbook import unpacking
@@ -22,6 +21,7 @@ from vibetrend.logbook.copies import (
     DATABASE,
     ORIGINALS,
     PRIVATE_FOLDER,
+    MadeAgain,
     UnreadableError,
     lying,
     make_parent,
@@ -53,19 +53,6 @@ class BackedUp:
     entries: int  # links of the chain
     head: str  # hash of the last one
     faults: tuple[str, ...]  # what is not right in the logbook
-
-
-@dataclass(frozen=True)
-class Restored:
-    """A logbook that was made from a backup."""
-
-    folder: Path
-    made_at: str  # when the backup was made, UTC
-    recordings: int
-    originals: int
-    entries: int
-    head: str
-    faults: tuple[str, ...]  # what is not right in it
 
 
 def back_up(book: Logbook, file: Path, *, damaged: bool = False) -> BackedUp:
@@ -108,7 +95,7 @@ def back_up(book: Logbook, file: Path, *, damaged: bool = False) -> BackedUp:
     )
 
 
-def restore(file: Path, folder: Path, *, damaged: bool = False) -> Restored:
+def restore(file: Path, folder: Path, *, damaged: bool = False) -> MadeAgain:
     """Make a logbook from a backup, in a folder that is empty or does not exist yet.
 
     All or nothing; a backup of an older version is brought up to date.
@@ -143,7 +130,7 @@ def restore(file: Path, folder: Path, *, damaged: bool = False) -> Restored:
                 undone="nothing was restored",
                 instead="Use another backup, or restore what is there",
             )
-    return Restored(
+    return MadeAgain(
         folder=folder,
         made_at=packed.manifest.made_at,
         recordings=seen.recordings,
@@ -249,10 +236,7 @@ def _write(
 def _snapshot(book: Logbook, target: Path, file: Path) -> None:
     """Copy the database as it is at one moment, whoever is adding to it."""
     try:
-        with book.database.reading() as connection, closing(sqlite3.connect(target)) as copy:
-            copy.execute("PRAGMA journal_mode=OFF")  # no file beside it; a kill ends the copy
-            live: Any = connection.connection.driver_connection
-            live.backup(copy)
+        book.database.copy_to(target)
         # A copy has no write-ahead file: let its header say so (sqlite.org/fileformat2.html, 1.3).
         with target.open("r+b") as header:
             header.seek(18)

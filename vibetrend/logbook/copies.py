@@ -4,6 +4,7 @@ import os
 import re
 import shutil
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
@@ -20,6 +21,19 @@ PRIVATE_FOLDER = 0o700
 _DIGEST = re.compile("[0-9a-f]{64}")
 _BLOCK = 2**20
 _LONGEST_SAYING = 200
+
+
+@dataclass(frozen=True)
+class MadeAgain:
+    """A logbook that was made from a backup or an export."""
+
+    folder: Path
+    made_at: str  # when the backup or the export was made, UTC
+    recordings: int
+    originals: int  # files: recordings and photos
+    entries: int  # links of the chain
+    head: str  # hash of the last one
+    faults: tuple[str, ...]  # what is not right in it
 
 
 class UnreadableError(LogbookError):

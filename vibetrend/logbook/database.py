@@ -67,7 +67,8 @@ def _write_ahead(connection: sqlite3.Connection) -> str:
         time.sleep(0.01)
 
 
-def _text(stored: bytes) -> str:
+def any_text(stored: bytes) -> str:
+    """Return stored text, whatever bytes it is: what is damaged must come to those who tell it."""
     return stored.decode(errors="surrogateescape")
 
 
@@ -92,8 +93,7 @@ class Database:
             try:
                 connection.execute(f"PRAGMA foreign_keys={foreign_keys:d}")
                 connection.execute("PRAGMA trusted_schema=OFF")  # it may be from elsewhere
-                # What is damaged must come to `checking`, whatever bytes it is.
-                connection.text_factory = _text
+                connection.text_factory = any_text
                 # Boats lose power: FULL costs some ms for each entry and loses none.
                 connection.execute("PRAGMA synchronous=FULL")
                 if not read_only and _write_ahead(connection) != "wal":
@@ -134,6 +134,19 @@ class Database:
             raise LogbookError(f"{self.path}: {self.read_only}")
         with self._plain_errors(), self._writer.begin() as connection:
             yield connection
+
+    def copy_to(self, path: Path) -> None:
+        """Copy the database as it is at one moment, whoever is adding to it.
+
+        Raises
+        ------
+        sqlite3.Error
+            If the copy cannot be written.
+        """
+        with self.reading() as connection, contextlib.closing(sqlite3.connect(path)) as copy:
+            copy.execute("PRAGMA journal_mode=OFF")  # no file beside it; a kill ends the copy
+            live: Any = connection.connection.driver_connection
+            live.backup(copy)
 
     def close(self) -> None:
         """Let go of the file."""

@@ -15,6 +15,7 @@ import sqlalchemy as sa
 from vibetrend.errors import LogbookError
 from vibetrend.logbook import cells, schema
 from vibetrend.logbook.copies import is_digest, one_line
+from vibetrend.logbook.database import any_text
 from vibetrend.logbook.layouts import EVERYTHING, KNOWN, layout, part
 
 _PHOTOS = (
@@ -50,7 +51,7 @@ def look_over(path: Path, *, where: str) -> Seen:
         with closing(
             sqlite3.connect(f"{path.resolve().as_uri()}?immutable=1", uri=True)
         ) as connection:
-            connection.text_factory = _text
+            connection.text_factory = any_text
             connection.execute("PRAGMA trusted_schema=OFF")
             connection.execute("PRAGMA cell_size_check=ON")
             return _looked_over(connection, where)
@@ -59,10 +60,6 @@ def look_over(path: Path, *, where: str) -> Seen:
             f"{where}: this is no logbook's database, or a damaged one ({one_line(error)}); use "
             f"another backup"
         ) from error
-
-
-def _text(stored: bytes) -> str:
-    return stored.decode(errors="surrogateescape")
 
 
 def _looked_over(connection: sqlite3.Connection, where: str) -> Seen:

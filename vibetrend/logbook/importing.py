@@ -3,7 +3,6 @@
 import os
 from collections.abc import Iterator
 from contextlib import closing
-from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
 from typing import Any, BinaryIO
@@ -18,6 +17,7 @@ from vibetrend.logbook.copies import (
     DATABASE,
     ORIGINALS,
     PRIVATE_FOLDER,
+    MadeAgain,
     UnreadableError,
     is_plain_file,
     make_parent,
@@ -39,20 +39,7 @@ from vibetrend.logbook.whole_folder import refuse_used, whole_folder
 _AT_ONCE = 500  # rows
 
 
-@dataclass(frozen=True)
-class Imported:
-    """A logbook that was made from an export."""
-
-    folder: Path
-    made_at: str  # when the export was made, UTC
-    recordings: int
-    originals: int
-    entries: int
-    head: str
-    faults: tuple[str, ...]  # what is not right in it
-
-
-def import_logbook(source: Path, folder: Path, *, damaged: bool = False) -> Imported:
+def import_logbook(source: Path, folder: Path, *, damaged: bool = False) -> MadeAgain:
     """Make a logbook from an export, in a folder that is empty or does not exist yet.
 
     All or nothing; an export of an older version is brought up to date. Every row keeps its
@@ -96,7 +83,7 @@ def import_logbook(source: Path, folder: Path, *, damaged: bool = False) -> Impo
             undone="nothing was imported",
             instead="Use another export, or import what is there",
         )
-    return Imported(
+    return MadeAgain(
         folder=folder,
         made_at=contents.made_at,
         recordings=seen.recordings,

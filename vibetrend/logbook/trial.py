@@ -5,7 +5,6 @@ import sqlite3
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 from vibetrend.errors import LogbookError
 from vibetrend.logbook.book import Logbook
@@ -28,12 +27,7 @@ def trial(book: Logbook) -> Iterator[Logbook]:
     with folder as name:
         path = Path(name) / book.database.path.name
         try:
-            with (
-                book.database.reading() as connection,
-                contextlib.closing(sqlite3.connect(path)) as copy,
-            ):
-                live: Any = connection.connection.driver_connection
-                live.backup(copy)
+            book.database.copy_to(path)
         except sqlite3.Error as error:
             raise _no_room(str(error)) from error
         copied = Logbook(path.parent, Database(path))
