@@ -12,7 +12,7 @@ import pytest
 
 PACKAGE = Path(__file__).parents[1] / "vibetrend"
 
-SIDE_BY_SIDE = ("ingest", "orders", "runup", "torsion", "trend", "installation")
+SIDE_BY_SIDE = ("ingest", "orders", "torsion", "trend", "installation")
 UPWARD = (
     ("errors",),
     ("units",),
@@ -20,6 +20,8 @@ UPWARD = (
     ("recording",),
     ("engine",),
     SIDE_BY_SIDE,
+    ("runup",),
+    ("measuring",),
     ("simulate",),
     ("logbook",),
     ("checkup",),
@@ -35,16 +37,18 @@ GROUND = {"errors", "units", "quantities", "recording", "engine"}
 
 # Beyond the direction: what these rooms may know at most. `checkup` joins the others.
 KNOWS = {
-    "simulate": GROUND,
+    "runup": {*GROUND, "orders"},  # a sweep's samples, clock and teeth are read the same way
+    "measuring": {*GROUND, "orders", "runup"},
+    "simulate": {*GROUND, "torsion", "trend"},
     "logbook": {*GROUND, "orders"},  # orders: the type of what it keeps
-    "report": {*GROUND, "orders", "trend", "installation", "checkup"},
+    "report": {*GROUND, "orders", "runup", "torsion", "trend", "installation", "checkup"},
     "settings": GROUND,
     "trouble": set(),
     "watch": {*GROUND, "ingest", "logbook", "checkup", "report", "settings"},
     "cli": {
         *GROUND,
-        *("ingest", "orders", "trend", "installation", "simulate", "logbook", "checkup", "report"),
-        *("settings", "watch", "trouble"),
+        *("ingest", "orders", "torsion", "trend", "installation", "simulate", "logbook"),
+        *("checkup", "report", "settings", "watch", "trouble"),
     },
     **dict.fromkeys(SIDE_BY_SIDE, GROUND),
 }
@@ -277,6 +281,7 @@ def test_help_imports_nothing_heavy(arguments: list[str]) -> None:
     [
         ("trend/judge.py", "from vibetrend.logbook import Logbook"),
         ("trend/judge.py", "from vibetrend.orders import measure"),
+        ("orders/measuring.py", "from vibetrend.runup import measure"),
         ("errors.py", "from vibetrend import units"),
         ("recording.py", "import vibetrend.engine"),
         ("report/page.py", "from vibetrend.logbook import Logbook"),

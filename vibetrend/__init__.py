@@ -24,7 +24,8 @@ if TYPE_CHECKING:
     from vibetrend.engine import Engine
     from vibetrend.ingest import read
     from vibetrend.installation.runout import runout
-    from vibetrend.orders import Measurement, measure
+    from vibetrend.measuring import measure
+    from vibetrend.orders import Measurement
     from vibetrend.recording import Recording, Tacho
     from vibetrend.trend import Verdict
     from vibetrend.trend.judge import judge
@@ -38,7 +39,7 @@ _HOME = {
     "Tacho": "vibetrend.recording",
     "Verdict": "vibetrend.trend",
     "judge": "vibetrend.trend.judge",
-    "measure": "vibetrend.orders",
+    "measure": "vibetrend.measuring",
     "read": "vibetrend.ingest",
     "runout": "vibetrend.installation.runout",
 }

@@ -101,7 +101,8 @@ class Recording:
     unit: str  # the SI unit of `samples`
     manner: Manner
     tacho: Tacho | None
-    rpm: float | None
+    rpm: float | None  # of a sweep: where it begins
+    end_rpm: float | None  # of a sweep: where it ends; None of a steady recording
     hours: float | None
     date: dt.date | None
     position: str
@@ -124,6 +125,7 @@ class Recording:
         manner: Manner = "steady",
         tacho: Tacho | None = None,
         rpm: float | None = None,
+        end_rpm: float | None = None,
         hours: float | None = None,
         date: dt.date | None = None,
         position: str = "",
@@ -147,8 +149,9 @@ class Recording:
             Hz, instead of `times`.
         unit : str, optional
             Any unit of :func:`vibetrend.units.unit`; the SI unit of `kind` if left out.
-        rpm, hours, date, position, device, condition
-            Tags: what the person states about the recording.
+        rpm, end_rpm, hours, date, position, device, condition
+            Tags: what the person states about the recording. Of a sweep (run-up, coast-down) `rpm`
+            is where it begins and `end_rpm` where it ends.
 
         Raises
         ------
@@ -170,6 +173,8 @@ class Recording:
             raise ReadError(f"manner {manner!r} is not known; write steady, run-up or coast-down")
         if rpm is not None and not 0 < rpm < math.inf:
             raise ReadError(f"rpm is {rpm:g}; it must be above 0")
+        if end_rpm is not None:
+            _check_end(end_rpm, rpm, manner)
         if hours is not None and not 0 <= hours < math.inf:
             raise ReadError(f"hours is {hours:g}; engine hours cannot be below 0")
         data, stamps = _checked_arrays(samples, times, sample_rate, tacho)
@@ -193,6 +198,7 @@ class Recording:
             "manner": manner,
             "tacho": tacho,
             "rpm": None if rpm is None else float(rpm),
+            "end_rpm": None if end_rpm is None else float(end_rpm),
             "hours": None if hours is None else float(hours),
             "date": date,
             "position": position,
@@ -233,6 +239,21 @@ class Recording:
         if self.times is not None:
             return self.times
         return np.arange(self.count) / self.mean_rate_hz
+
+
+def _check_end(end_rpm: float, rpm: float | None, manner: str) -> None:
+    if not 0 < end_rpm < math.inf:
+        raise ReadError(f"end_rpm is {end_rpm:g}; it must be above 0")
+    if manner == "steady":
+        raise ReadError(
+            f"end_rpm is {end_rpm:g}, but a steady recording ends at the speed it begins with; "
+            f"leave it out, or add --manner run-up or --manner coast-down"
+        )
+    if rpm is not None and (end_rpm > rpm) != (manner == "run-up"):
+        raise ReadError(
+            f"a {manner} from {rpm:g} to {end_rpm:g} rpm runs the other way; swap rpm and end_rpm, "
+            f"or give the other --manner"
+        )
 
 
 def _held(values: ArrayLike) -> FloatArray:

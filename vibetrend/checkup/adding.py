@@ -13,7 +13,8 @@ from vibetrend.errors import LogbookError, ReadError, VibetrendError
 from vibetrend.ingest import Statements, kept_content, read, tags
 from vibetrend.ingest.tags import Stated
 from vibetrend.logbook import KeptRecording, Logbook, mend_original
-from vibetrend.orders import Measurement, measure
+from vibetrend.measuring import measure
+from vibetrend.orders import Measurement
 from vibetrend.recording import Circumstances, Recording
 from vibetrend.shell import typed
 
@@ -176,7 +177,7 @@ def _mark_kept(kept: KeptRecording, *, baseline: bool, before: bool) -> str:
 
 
 _OPEN = (None, "")
-_TAGS = ("rpm", "hours", "date", "position", "device", "condition")
+_TAGS = ("rpm", "end_rpm", "hours", "date", "position", "device", "condition")
 # Stated only by options and side files, and too late once the file is read.
 _READ_WITH = ("manner", "automatic_gain")
 

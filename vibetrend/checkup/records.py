@@ -32,6 +32,33 @@ class OrderSpectrum:
     label: str  # what it shows, e.g. "the latest check-up, 3 recordings"
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class SweepCurves:
+    """Amplitude of each order against speed, of one sweep or the middle of several.
+
+    `table` has columns `order`, `speed_rpm`, `amplitude` (rms, in `unit`), `standard_error`.
+    """
+
+    table: pd.DataFrame
+    unit: str
+    label: str  # what it shows, e.g. "the latest check-up, 3 sweeps"
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Interference:
+    """Where an engine's orders meet the natural frequencies of its crankshaft, by the model.
+
+    `table` is that of :func:`vibetrend.torsion.interference`: `mode` (from 1, of the damper or of
+    the crank), `frequency_hz`, `order`, `speed_rpm` (where they meet), `vector_sum` (share of the
+    largest), `within` (the operating range).
+    """
+
+    table: pd.DataFrame
+    typical: tuple[str, ...]  # values that nobody stated, in words
+    lowest_rpm: float  # of the operating range
+    highest_rpm: float
+
+
 @dataclass(frozen=True, kw_only=True)
 class Work:
     """Something done to the engine that may have moved levels for good."""
@@ -77,6 +104,9 @@ class SeriesRecord:
     before: Comparison | None = None  # its baseline against recordings of the damper before
     latest: OrderSpectrum | None = None
     reference: OrderSpectrum | None = None
+    curves: SweepCurves | None = None  # of sweeps: the latest check-up's
+    reference_curves: SweepCurves | None = None  # the baseline's
+    resonances: pd.DataFrame | None = None  # of sweeps: those of the latest one, as measured
     spectrogram: "Spectrogram | None" = None
     no_picture: str = ""  # why there is no spectrogram, where there should be one
 
@@ -152,6 +182,7 @@ class EngineRecord:
     # `with_corrections` fill it, for page and tables
     happenings: tuple[Happening, ...] = ()  # all that was entered and judged, newest first; only
     # `with_log` fills it, for the page
+    interference: Interference | None = None  # only `with_pictures` fills it, for the page
     meter_offset: float = 0.0  # true hours less what the hour meter shows, now
     next_recording: Reached | None = None  # when the next check-up's hours are reached, by the use
     # so far; None where nothing can be told of the use
@@ -189,3 +220,5 @@ class RecordingRecord:
     trace: "Trace | None"  # None where nothing but tooth times was recorded
     spectrum: "AmplitudeSpectrum | None"
     spectrogram: "Spectrogram | None"
+    order_map: "OrderMap | None" = None  # of a sweep
+    interference: Interference | None = None  # of a sweep of an engine that is described

@@ -18,7 +18,8 @@ from vibetrend.errors import LogbookError, ReadError, VibetrendError
 from vibetrend.ingest import Statements, read, tags
 from vibetrend.logbook import Logbook, Remeasurable, keep_measurement, remeasurable
 from vibetrend.logbook.trial import trial
-from vibetrend.orders import Measurement, measure
+from vibetrend.measuring import measure
+from vibetrend.orders import Measurement
 from vibetrend.orders.measurement import METHOD_VERSION
 from vibetrend.recording import Circumstances, Note, Recording
 
@@ -29,6 +30,7 @@ _TAGS = (
     "device",
     "condition",
     "manner",
+    "end_rpm",
     *(each.name for each in fields(Circumstances)),
 )
 _RPM_TAKEN = re.compile(r"(?<=: )rpm [^,]*(?:, |$)")

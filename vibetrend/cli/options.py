@@ -264,7 +264,10 @@ _READING = [
     NOTE,
 ]
 _RECORDING = [
-    click.option("--rpm", type=float, help="Engine speed as the gauge showed it."),
+    click.option(
+        "--rpm", type=float, help="Engine speed as the gauge showed it; of a sweep, at its start."
+    ),
+    click.option("--end-rpm", type=float, help="Engine speed at the end of a sweep."),
     click.option(
         "--manner",
         type=click.Choice(["steady", "run-up", "coast-down"]),

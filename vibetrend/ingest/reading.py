@@ -67,7 +67,7 @@ def read(path: str | os.PathLike[str], **stated: Unpack[Statements]) -> Recordin
     ----------
     path : path
         The file; its content decides what it is, not its name.
-    rpm, hours, date, position, device, condition, manner : optional
+    rpm, end_rpm, hours, date, position, device, condition, manner : optional
         Tags.
     coolant_c, damper_c, room_c : float, optional
         Temperatures, degrees Celsius.
@@ -148,6 +148,7 @@ def _recording(
         unit=found.unit,
         manner=final.manner or "steady",
         rpm=final.rpm,
+        end_rpm=final.end_rpm,
         hours=final.hours,
         date=final.date,
         position=final.position or "",

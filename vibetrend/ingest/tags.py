@@ -24,6 +24,7 @@ class Statements(TypedDict, total=False):
     """What a person may state about a file as they give it; :class:`Stated` once checked."""
 
     rpm: float | None
+    end_rpm: float | None
     hours: float | None
     date: dt.date | str | None
     position: str | None
@@ -55,6 +56,7 @@ class Stated:
     """Tags and reading hints from one place; None where that place says nothing."""
 
     rpm: float | None = None
+    end_rpm: float | None = None  # of a sweep: where it ends
     hours: float | None = None
     date: dt.date | None = None
     position: str | None = None
@@ -241,7 +243,7 @@ def _is_file(path: Path) -> bool:
 
 def _checked(key: str, value: Any) -> Any:
     match key:
-        case "rpm" | "hours" | "rate" | "pulley_ratio":
+        case "rpm" | "end_rpm" | "hours" | "rate" | "pulley_ratio":
             return _number(value, above_zero=key != "hours")
         case _ if key in _TEMPERATURES:
             return _temperature(value)

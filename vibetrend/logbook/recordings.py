@@ -15,7 +15,7 @@ from vibetrend.logbook import counting, engines, filing, schema
 from vibetrend.logbook import hours as engine_hours
 from vibetrend.logbook.chain import add_row, seal
 from vibetrend.logbook.plain_text import as_json
-from vibetrend.recording import Circumstances
+from vibetrend.recording import Circumstances, Recording
 
 if TYPE_CHECKING:  # only the type: to look into a logbook, nothing has to be measured
     from vibetrend.orders.measurement import Measurement
@@ -96,7 +96,7 @@ def add(
         rpm=recording.rpm,
         baseline=baseline,
         before=before,
-        tags=as_json(asdict(filing.Tags.of(recording)) | _stated(recording.circumstances)),
+        tags=as_json(_tags(recording)),
         reading=as_json(dict(recording.source.reading) if recording.source else {}),
         added_at=schema.now(),
     )
@@ -123,6 +123,12 @@ def circumstances(connection: sa.Connection, engine_id: int, visit: str) -> dict
 def among(tags: dict[str, Any]) -> dict[str, Any]:
     """Return the circumstances among a recording's tags."""
     return {field.name: tags[field.name] for field in fields(Circumstances) if field.name in tags}
+
+
+def _tags(recording: Recording) -> dict[str, Any]:
+    """Return what is stated of a recording beside speed and time."""
+    end = {} if recording.end_rpm is None else {"end_rpm": recording.end_rpm}
+    return asdict(filing.Tags.of(recording)) | end | _stated(recording.circumstances)
 
 
 def _stated(circumstances: Circumstances) -> dict[str, Any]:

@@ -39,6 +39,9 @@ class Measurement:
     `phase_reference` ("order 3", "tacho") is what phases are counted from, see
     :mod:`vibetrend.orders.motion`; `folded_hz` is where sampling shows an order
     above half its rate.
+
+    A sweep (run-up, coast-down) has `runup` and `resonances` instead of orders and lines: see
+    :mod:`vibetrend.runup`.
     """
 
     recording: Recording
@@ -48,6 +51,8 @@ class Measurement:
     overall: pd.DataFrame
     quality: list[Note]
     others: pd.DataFrame = field(default_factory=pd.DataFrame)
+    runup: pd.DataFrame = field(default_factory=pd.DataFrame)
+    resonances: pd.DataFrame = field(default_factory=pd.DataFrame)
     phase_reference: str | None = None
     method_version: int = METHOD_VERSION
 
@@ -85,6 +90,8 @@ class Measurement:
             "others": rows(self.others),
             "phase_reference": self.phase_reference,
             "overall": rows(self.overall),
+            "runup": rows(self.runup),
+            "resonances": rows(self.resonances),
             "quality": [
                 {"code": note.code, "severity": note.severity, "message": note.message}
                 for note in self.quality

@@ -62,16 +62,9 @@ def measure(recording: Recording, *, engine: Engine | None = None) -> Measuremen
     MeasureError
         If no speed is stated, the recording is too short for any order, or it is no steady one.
     """
-    if recording.manner == "run-up" and engine is not None and engine.generator is not None:
-        raise MeasureError(
-            f"{engine.name} is a generator set: its governor holds "
-            f"{engine.generator.governed_rpm:g} rpm, so that no run-up of it can be meant; record "
-            f"it at that speed, unloaded and breaker open, and leave out --manner"
-        )
     if recording.manner != "steady":
         raise MeasureError(
-            f"a {recording.manner} cannot be measured by this version; record at one steady speed, "
-            f"and leave out --manner"
+            f"a {recording.manner} has no steady speed; measure it as the sweep it is"
         )
     if recording.samples is None:
         return _of_teeth(recording)
