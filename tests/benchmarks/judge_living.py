@@ -12,7 +12,7 @@ import numpy as np
 from judge_worlds import LIMIT_DB, Day, Life, World
 
 from vibetrend.trend.assess import Assessment, Levels, assess
-from vibetrend.trend.history import PRIOR_DAY_DB, PRIOR_PLACEMENT_DB
+from vibetrend.trend.priors import PRIOR_DAY_DB, PRIOR_PLACEMENT_DB
 from vibetrend.trend.states import worst
 
 CONFIRMED = ("changed", "past-limit")

@@ -6,28 +6,17 @@ from pathlib import Path
 from typing import Any
 
 from invented_life import ENGINE, FITTED, RPM, book, clip
+from quick import measured_once
 
 from vibetrend.engine import Engine
 from vibetrend.ingest import read
 from vibetrend.logbook import Logbook
-from vibetrend.orders import Measurement, measure
-from vibetrend.recording import Note, Recording
+from vibetrend.orders import Measurement
+from vibetrend.recording import Note
 
 LOUDER, LOUDER_ORDER = 1.1, 2.5
 DAYS = [(FITTED + dt.timedelta(days=4 + day), 3131.0 + 4 * day) for day in range(4)]
 """Dates and hours of four check-ups of one recording each, three of them the baseline."""
-
-
-_measured: dict[str, Measurement] = {}
-
-
-def measured_once(recording: Recording, *, engine: Engine) -> Measurement:
-    """Measure each recording only once in all tests, which takes its time."""
-    assert recording.source is not None
-    sha256 = recording.source.sha256
-    if sha256 not in _measured:
-        _measured[sha256] = measure(recording, engine=engine)
-    return replace(_measured[sha256], recording=recording)
 
 
 def add_earlier(

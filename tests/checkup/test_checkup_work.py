@@ -21,7 +21,7 @@ from vibetrend.logbook import Logbook
 from vibetrend.recording import Circumstances
 from vibetrend.report.facts import facts
 from vibetrend.trend import Comparison, judge
-from vibetrend.trend.history import PRIOR_DAY_DB, PRIOR_PLACEMENT_DB
+from vibetrend.trend.priors import PRIOR_DAY_DB, PRIOR_PLACEMENT_DB
 
 LATER, DAYS_AFTER = dt.date(2024, 10, 1), dt.date(2024, 10, 3)
 DONE, DONE_HOURS = dt.date(2024, 10, 10), 3600.0

@@ -19,7 +19,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from earlier_method import LOUDER, LOUDER_ORDER, earlier_book, measured_once
+from earlier_method import LOUDER, LOUDER_ORDER, earlier_book
 from invented_life import ENGINE, RPM, SECONDS, TODAY, add, book, clip
 
 from vibetrend.checkup import remeasuring
@@ -46,8 +46,7 @@ def four(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def old(four: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Logbook]:
-    monkeypatch.setattr(remeasuring, "measure", measured_once)
+def old(four: Path, tmp_path: Path) -> Iterator[Logbook]:
     shutil.copytree(four / "logbook", tmp_path / "logbook")
     with Logbook.open(tmp_path / "logbook") as opened:
         yield opened

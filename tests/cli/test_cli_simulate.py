@@ -115,3 +115,97 @@ def test_a_bad_seed_or_place_is_one_line(run: CommandLine, options: list[str]) -
     ran = run("simulate", "--engine", engine, "--seconds", 5, *options)
     assert ran.code in (1, 2)
     assert "Traceback" not in ran.err
+
+
+@pytest.mark.parametrize("manner", ["run-up", "coast-down"])
+def test_a_sweep_is_written_with_its_truth(run: CommandLine, manner: str) -> None:
+    engine = run.write("engine.toml", ENGINE)
+    common = ("simulate", "--engine", engine, "--manner", manner, "--seconds", 6, "--rate", 2000)
+    ran = run(*common, "--output", "sweep.flac")
+    assert (ran.code, ran.err) == (0, "")
+    said = " ".join(ran.out.split())
+    assert said.startswith("Wrote sweep.flac (invented): ")
+    assert f"--manner {manner} --rpm " in said
+    assert (run.folder / "sweep.flac").stat().st_size < 60_000
+
+    new = run(*common, "--output", "new.csv", "--json").json
+    soft = run(*common, "--output", "soft.csv", "--stiffness", 0.8, "--json").json
+    warm = run(*common, "--output", "warm.csv", "--damper-c", 60, "--json").json
+    lowest = [each["natural_frequencies_hz"][0] for each in (soft, warm, new)]
+    assert lowest == sorted(lowest)
+    assert (new["end_rpm"] > new["start_rpm"]) == (manner == "run-up")
+    assert new["tag_rpm"] == pytest.approx(new["start_rpm"], rel=0.15)
+    assert new["unit"] == "m/s^2"
+    peaks = {peak["order"]: peak["speed_rpm"] for peak in new["peaks"]}
+    critical = 60 * new["natural_frequencies_hz"][0] / 4.5
+    assert peaks[4.5] == pytest.approx(critical, rel=0.03)  # well damped
+
+
+def test_a_wobbling_ring_shows_in_order_1_at_one_speed(run: CommandLine) -> None:
+    engine = run.write("engine.toml", ENGINE)
+    common = ("simulate", "--engine", engine, "--seconds", 5, "--json", "--output")
+    plain = run(*common, "a.csv").json["orders"]
+    aged = run(*common, "b.csv", "--ageing", "bond slipping").json["orders"]
+    moved = [
+        one["order"]
+        for one, two in zip(plain, aged, strict=True)
+        if two["amplitude"] > 1.5 * one["amplitude"]
+    ]
+    assert moved == [1.0]
+
+
+@pytest.mark.parametrize(
+    ("options", "code", "said"),
+    [
+        (["--manner", "run-up", "--rpm", "2000", "--end-rpm", "900"], 2, "rpm is no run-up; swap"),
+        (["--manner", "run-up", "--twist-share", "2"], 1, "the twist's share is 2"),
+        (["--manner", "run-up", "--stiffness", "0"], 2, "0.01<=x<=100"),
+        (["--ageing", "rust"], 1, "no ageing is called 'rust'; choose rubber hardening"),
+        (["--ageing", "bond slipping", "--degree", "nan"], 1, "the degree of ageing is nan"),
+    ],
+)
+def test_what_cannot_be_swept_is_said(
+    run: CommandLine, options: list[str], code: int, said: str
+) -> None:
+    engine = run.write("engine.toml", ENGINE)
+    ran = run("simulate", "--engine", engine, "--output", "a.csv", "--seconds", 6, *options)
+    assert ran.code == code
+    assert said in " ".join(ran.err.split())
+    assert not (run.folder / "a.csv").exists()
+
+
+def test_how_early_is_a_table_and_a_picture(run: CommandLine) -> None:
+    engine = run.write("engine.toml", ENGINE)
+    common = ("simulate", "--how-early", "--engine", engine)
+    ran = run(*common, "--sound", "--picture", "early.svg")
+    assert (ran.code, ran.err) == (0, "")
+    for part in (
+        *("rubber hardening:", "critical speed", "h, with stiffness", "not noticed", "assumed:"),
+        *("typical values stand in for", "never proves", "the picture: "),
+    ):
+        assert part in " ".join(ran.out.lower().split())
+    assert "rubber hardening" in (run.folder / "early.svg").read_text(encoding="utf-8")
+    wide = [line for line in ran.out.splitlines() if len(line) > 92]
+    assert wide == []
+    slow = run(*common, "--rate", 200)
+    assert "200 samples a second show nothing above 100 Hz" in " ".join(slow.out.split())
+
+
+def test_how_early_as_json_keeps_to_habits(run: CommandLine) -> None:
+    engine = run.write("engine.toml", ENGINE)
+    common = ("simulate", "--how-early", "--engine", engine, "--sound", "--json")
+    usual, eager = (run(*common, *more).json for more in ((), ("--sweeps", 9, "--every", 50)))
+
+    def hours(found: dict[str, list[dict[str, str | float | None]]]) -> float:
+        row = next(row for row in found["how_early"] if row["observable"] == "critical speed")
+        assert isinstance(row["hours"], float)
+        return row["hours"]
+
+    assert hours(eager) < hours(usual)
+    assert any("every 50 h" in said for said in eager["assumptions"])
+    ran = run("simulate", "--how-early")
+    assert ran.code == 2
+    assert "or --engine FILE and --how-early" in " ".join(ran.err.split())
+    ran = run(*common, "--pace", 0)
+    assert ran.code == 1
+    assert "the pace is 0 %" in ran.err

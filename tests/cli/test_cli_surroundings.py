@@ -215,9 +215,13 @@ def test_what_cannot_be_printed_is_one_line(
     with Path("/dev/full").open("wb") as full:
         ran = _printing_to(run, full, subprocess.PIPE, *command)
         assert (ran.returncode, ran.stderr) == (1, said)
-        if unbuffered:  # each is a process of its own
-            return
-        assert _printing_to(run, full, full, *command).returncode == 1
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="a device of Linux")
+def test_where_not_even_an_error_can_be_printed_the_exit_code_tells(run: CommandLine) -> None:
+    run.with_engine()
+    with Path("/dev/full").open("wb") as full:
+        assert _printing_to(run, full, full, "engine", "show", "main", "--json").returncode == 1
         ran = _printing_to(run, subprocess.PIPE, full, "engine", "show", "unknown")
         assert (ran.returncode, ran.stdout) == (1, "")
 

@@ -184,7 +184,7 @@ def test_a_watch_that_is_killed_at_any_moment_adds_each_recording_once(
     added = []
     # The first files are being added while the last ones still grow; the memory is saved later
     # than the logbook, so a kill after "added" leaves a recording that is not remembered.
-    for event, seconds in (("status", 0.0), ("status", 0.3), ("added", 0.0), ("added", 0.1)):
+    for event, seconds in (("status", 0.3), ("added", 0.0), ("added", 0.1)):
         with _watching(run) as watching:
             watching.wait_for(event)
             time.sleep(seconds)

@@ -173,7 +173,7 @@ def test_json_form_has_the_keys_promised(measured: Measurement) -> None:
     found = measured.to_dict()
     assert set(found) == {
         "recording", "speed", "orders", "driven", "others", "phase_reference", "overall", "quality",
-        "method_version",
+        "runup", "resonances", "method_version",
     }  # fmt: skip
     assert set(found["recording"]) == {
         "path", "sha256", "kind", "unit", "manner", "sample_rate_hz", "duration_s", "axes",
@@ -242,9 +242,9 @@ def test_one_pulse_a_turn_alone_is_too_coarse_for_orders() -> None:
 
 
 @pytest.mark.parametrize("manner", ["run-up", "coast-down"])
-def test_a_sweep_is_refused(manner: Manner) -> None:
+def test_a_sweep_is_no_steady_recording(manner: Manner) -> None:
     recording = Recording(np.zeros(4000), sample_rate=400, rpm=1000, manner=manner)
-    with pytest.raises(MeasureError, match=f"a {manner} cannot be measured by this version"):
+    with pytest.raises(MeasureError, match=f"a {manner} has no steady speed; measure it as the sweep"):
         measure(recording)
 
 

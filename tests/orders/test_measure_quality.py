@@ -93,7 +93,7 @@ def test_a_speed_that_hunts_a_lot_is_warned_of() -> None:
 
 @pytest.mark.parametrize(("share", "cn0_db"), [(0.5, 35.0), (0.8, 55.0)])
 def test_an_engine_that_stops_on_the_way_is_unusable(share: float, cn0_db: float) -> None:
-    truth = made(World(cn0_db=cn0_db, running=MILD), 137)
+    truth = made(World(cn0_db=cn0_db, running=MILD, seconds=15), 137)
     assert doubts(measure(quiet_from(truth, share))) == {"speed-not-steady": "unusable"}
 
 

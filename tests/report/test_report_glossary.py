@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 from invented_fitting import record
 from invented_report import MADE_AT, engine_record, history, series, worked_on
+from invented_runups import swept_engine
 from parsed_page import Parsed, words_of
 
 from vibetrend.checkup.records import EngineRecord
@@ -46,6 +47,14 @@ STANDS = {
     "form": r"\bform \d",
     "closing error": r"\b[Cc]losing error\b",
     "run-in": r"\brun-in\b",
+    "run-up": r"\b[Rr]un-ups?\b",
+    "order curve": r"\b[Oo]rder curves?\b",
+    "natural frequency": r"\b[Nn]atural frequenc",
+    "critical speed": r"\b[Cc]ritical speeds?\b",
+    "damping ratio": r"\b[Dd]amping ratio\b",
+    "node": r"\bnode\b",
+    "interference diagram": r"\b[Ii]nterference diagram\b",
+    "vector sum": r"\b[Vv]ector sum\b",
 }
 
 
@@ -56,7 +65,8 @@ def everything() -> list[EngineRecord]:
     main = engine_record("main", series(pd.concat([table, belt], ignore_index=True)))
     new = series(history(visits=2).assign(baseline=False))
     noted = replace(engine_record("noted"), installation_record=record())
-    return [main, worked_on("worked on"), engine_record("new", new), noted]
+    swept = swept_engine("swept")
+    return [main, worked_on("worked on"), engine_record("new", new), noted, swept]
 
 
 def blocks(html: str) -> list[tuple[str, set[str]]]:

@@ -9,12 +9,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
+from numpy.testing import assert_allclose
 
 from vibetrend.engine import Engine
 from vibetrend.recording import FloatArray
 from vibetrend.simulate import (
     DemoPlan,
     PlannedEngine,
+    PlannedVisit,
     SimulateError,
     demo,
     folder,
@@ -22,6 +24,7 @@ from vibetrend.simulate import (
     write_table,
 )
 from vibetrend.simulate.scenario import CHARGER, MAIN, SUBJECTS, Subject, placement
+from vibetrend.simulate.scenario_sweeps import MAIN_SWEEPS, sweep_placement
 
 KEPT = Path(__file__).parents[2] / "recordings_demo"
 MEGABYTE = 1_000_000
@@ -38,6 +41,14 @@ def _empty(_: str, copy: str) -> None:
 
 def by_name(plan: DemoPlan, name: str) -> PlannedEngine:
     return next(engine for engine in plan.engines if engine.name == name)
+
+
+def steady(engine: PlannedEngine) -> list[PlannedVisit]:
+    return [visit for visit in engine.visits if visit.manner == "steady"]
+
+
+def sweeps(engine: PlannedEngine) -> list[PlannedVisit]:
+    return [visit for visit in engine.visits if visit.manner != "steady"]
 
 
 def test_kept_folder_is_small_and_every_file_is_spoken_for(plan: DemoPlan) -> None:
@@ -66,7 +77,7 @@ def test_kept_folder_is_what_the_story_makes(plan: DemoPlan, subject: Subject) -
 def test_a_kept_table_is_made_anew_byte_for_byte(plan: DemoPlan, tmp_path: Path) -> None:
     recording, _ = placement(MAIN, MAIN.days[4], 2, seed=plan.seed)
     write_table(recording, tmp_path / "anew.csv")
-    kept = by_name(plan, "main").visits[4].files[1]
+    kept = steady(by_name(plan, "main"))[4].files[1]
     assert gzip.decompress(kept.read_bytes()) == (tmp_path / "anew.csv").read_bytes()
 
 
@@ -76,6 +87,39 @@ def test_kept_sound_is_made_anew_sample_for_sample(plan: DemoPlan) -> None:
     assert rate == 8000
     assert recording.samples is not None
     assert np.array_equal(kept, recording.samples)
+
+
+def test_a_kept_sweep_is_made_anew(plan: DemoPlan) -> None:
+    """Within a step of its 16 bits: LAPACK solves the crankshaft's equations, and it may differ."""
+    recording, truth = sweep_placement(MAIN_SWEEPS, MAIN_SWEEPS.days[-1], 3, seed=plan.seed)
+    last = sweeps(by_name(plan, "main"))[-1]
+    kept, rate = soundfile.read(last.files[2], always_2d=True)
+    assert rate == 2000
+    assert recording.samples is not None
+    assert_allclose(kept, recording.samples, atol=1.01 / 2**15)
+    assert (last.rpm, last.end_rpm) == pytest.approx((truth.rpm[0], truth.rpm[-1]), rel=0.05)
+
+
+def test_sweeps_are_few_and_small(plan: DemoPlan) -> None:
+    assert not sweeps(by_name(plan, "charger"))
+    found = sweeps(by_name(plan, "main"))
+    assert [visit.baseline for visit in found] == [True] * 3 + [False] * 4
+    assert {len(visit.files) for visit in found} == {3}
+    assert all(visit.manner == "run-up" and visit.damper_c is not None for visit in found)
+    assert sum(file.stat().st_size for visit in found for file in visit.files) < 4 * MEGABYTE
+    beside = {visit.visit: visit for visit in steady(by_name(plan, "main"))}
+    assert all(beside[visit.visit].hours == visit.hours for visit in found)
+
+
+def test_the_resonance_of_main_moves_down_late() -> None:
+    """Half of the stiffness, times the ring's share of 0.6; warmth moves it by 1 % meanwhile."""
+    lowest = [
+        sweep_placement(MAIN_SWEEPS, day, 1, seed=3, seconds=5.0)[1].natural_frequencies_hz[0]
+        for day in MAIN_SWEEPS.days
+    ]
+    moved = np.array(lowest) / np.mean(lowest[:3]) - 1
+    assert np.abs(moved[:4]).max() < 0.015
+    assert moved[4:] == pytest.approx([-0.04, -0.065, -0.09], abs=0.015)
 
 
 @pytest.mark.parametrize("subject", SUBJECTS, ids=lambda subject: subject.engine.name)
@@ -95,7 +139,7 @@ def test_three_baseline_days_then_a_dozen_check_ups_of_three(
     plan: DemoPlan, subject: Subject
 ) -> None:
     engine = by_name(plan, subject.engine.name)
-    visits = engine.visits
+    visits = steady(engine)
     assert [visit.baseline for visit in visits[:4]] == [True, True, True, False]
     assert all((visit.date - engine.installation.date).days <= 7 for visit in visits[:3])
     assert len([visit for visit in visits if not visit.baseline]) >= 12
@@ -135,6 +179,7 @@ def test_a_demo_is_written_whole_and_its_plan_read_back(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(folder, "placement", partial(placement, seconds=0.5))  # only for speed
+    monkeypatch.setattr(folder, "sweep_placement", partial(sweep_placement, seconds=4.5))
     demo(tmp_path / "new", seed=3)
     made = {path.relative_to(tmp_path / "new") for path in (tmp_path / "new").rglob("*")}
     assert made == {path.relative_to(KEPT) for path in KEPT.rglob("*")}
@@ -147,6 +192,7 @@ def test_a_demo_is_written_whole_and_its_plan_read_back(
 @pytest.mark.parametrize(
     ("old", "new", "message"),
     [
+        ('manner = "run-up"', 'manner = "hop"', r"visits 2, manner: input should be 'steady'"),
         ("seed = 3", "seed = ", r"demo\.toml: not valid TOML: .* line 4"),
         ("baseline = true\n", "", r"engines 1, visits 1, baseline: field required"),
         ("hours = 3132", "hours = -1", r"visits 1, hours: input should be greater than or equal"),

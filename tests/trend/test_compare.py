@@ -7,7 +7,7 @@ from histories import COMMON_DB, ORDERS, history, scale
 
 from vibetrend.errors import JudgeError
 from vibetrend.trend import compare
-from vibetrend.trend.history import PRIOR_DAY_DB, PRIOR_PLACEMENT_DB
+from vibetrend.trend.priors import PRIOR_DAY_DB, PRIOR_PLACEMENT_DB
 
 
 def three_days(seed: int, *, placements: int = 3, days: int = 3) -> pd.DataFrame:

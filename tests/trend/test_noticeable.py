@@ -8,8 +8,9 @@ from histories import history
 
 from vibetrend.trend.assess import Levels, assess
 from vibetrend.trend.bend import contrast
-from vibetrend.trend.history import PRIOR_DAY_DB, PRIOR_PLACEMENT_DB, arrange
+from vibetrend.trend.history import arrange
 from vibetrend.trend.noticeable import CHECKUP_HOURS, Noticeable, noticeable
+from vibetrend.trend.priors import PRIOR_DAY_DB, PRIOR_PLACEMENT_DB
 
 ORDERS, MOVER = 14, 4
 

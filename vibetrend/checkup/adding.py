@@ -1,7 +1,7 @@
 """Adding a recording: read it, measure it, keep it."""
 
 import datetime as dt
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any, Unpack, cast
@@ -42,9 +42,15 @@ class Added:
 
 
 def measure_file(
-    path: str | Path, *, engine: Engine | None = None, **stated: Unpack[Statements]
+    path: str | Path,
+    *,
+    engine: Engine | None = None,
+    baseline: Sequence[Measurement] = (),
+    **stated: Unpack[Statements],
 ) -> Measurement:
     """Read and measure a file; `stated` are the options of `ingest.read`.
+
+    The resonances of a sweep also say how far they have moved from those of `baseline`.
 
     Raises
     ------
@@ -53,7 +59,7 @@ def measure_file(
     """
     recording = read(path, **stated)
     try:
-        return measure(recording, engine=engine)
+        return measure(recording, engine=engine, baseline=baseline)
     except VibetrendError as error:
         raise type(error)(f"{path}: {error}") from error
 

@@ -2,7 +2,7 @@
 
 from pathlib import PurePath
 
-from vibetrend.checkup.records import RecordingRecord
+from vibetrend.checkup.records import Interference, RecordingRecord
 from vibetrend.engine import Engine
 from vibetrend.orders import (
     AmplitudeSpectrum,
@@ -13,9 +13,11 @@ from vibetrend.orders import (
     trace,
 )
 from vibetrend.recording import Recording
+from vibetrend.runup.maps import order_map
 
 _PIECE_TURNS = 48.0  # of the spectrum: lines 0.03 orders apart can be told apart
 _ABOVE = 1.04  # of the highest line, that the pictures go on for
+_SWEEP_ORDERS = 12.0  # of a sweep, that its picture of frequencies goes up to
 _SHORTEST_S = 2.0  # a spectrogram's windows are 0.8 s long
 
 
@@ -25,13 +27,17 @@ def looked_at(measurement: Measurement, *, engine: Engine | None = None) -> Reco
     Where only tooth times were recorded there is nothing to draw but the speed.
     """
     recording = measurement.recording
+    swept = recording.manner != "steady"
     begins = _begins_s(recording)
     start, end = _measured(measurement)
-    seen, spectrum, over_time = None, None, None
+    seen, spectrum, over_time, orders = None, None, None, None
     if recording.samples is not None:
         seen = trace(recording, faults=[note.code for note in measurement.quality])
-        spectrum = _spectrum(measurement, start, end)
+        # Of a sweep it would show every order smeared over all frequencies it ran through.
+        spectrum = None if swept else _spectrum(measurement, start, end)
         over_time = _over_time(measurement)
+        followed = swept and measurement.speed.method != "tag"
+        orders = order_map(recording, measurement.speed.track) if followed else None
     return RecordingRecord(
         measurement=measurement,
         engine=engine,
@@ -40,6 +46,21 @@ def looked_at(measurement: Measurement, *, engine: Engine | None = None) -> Reco
         trace=seen,
         spectrum=spectrum,
         spectrogram=over_time,
+        order_map=orders,
+        interference=interference_of(engine) if swept and engine is not None else None,
+    )
+
+
+def interference_of(engine: Engine) -> Interference:
+    """Return where an engine's orders meet the natural frequencies of its crankshaft's model."""
+    from vibetrend.torsion import Crankshaft, interference, operating_range
+
+    crankshaft, running = Crankshaft.of(engine), operating_range(engine)
+    return Interference(
+        table=interference(crankshaft, engine),
+        typical=crankshaft.typical,
+        lowest_rpm=running.idle_rpm,
+        highest_rpm=running.rated_rpm,
     )
 
 
@@ -61,6 +82,9 @@ def _measured(measurement: Measurement) -> tuple[float, float]:
 
 
 def _top_hz(measurement: Measurement) -> float:
+    if measurement.recording.manner != "steady":
+        fastest = float(measurement.speed.track["rpm"].max())
+        return _SWEEP_ORDERS * fastest / 60
     tables = (measurement.orders, measurement.driven)
     return _ABOVE * max(float(table["frequency_hz"].max()) for table in tables if len(table))
 

@@ -1,4 +1,4 @@
-"""What only the page needs: the latest recording of each series over time and frequency."""
+"""What only the page needs: the latest recording of each series as a picture, curves of sweeps."""
 
 import tempfile
 from collections.abc import Callable, Hashable, Sequence
@@ -6,7 +6,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from vibetrend.checkup.looking import interference_of
 from vibetrend.checkup.records import EngineRecord, SeriesRecord
+from vibetrend.checkup.sweeps import with_curves
 from vibetrend.errors import LogbookError, VibetrendError
 from vibetrend.ingest import read
 from vibetrend.logbook import Logbook
@@ -20,13 +22,27 @@ def with_pictures(
 ) -> list[EngineRecord]:
     """Return the records with a spectrogram of each series' latest recording.
 
+    Sweeps have their order curves too, and their engine where its orders meet the natural
+    frequencies of its crankshaft.
+
     A recording whose original is damaged has no picture: its series says why, and `tell` is called
     with the whole reason.
     """
-    return [
-        replace(record, series=tuple(_with_picture(logbook, each, tell) for each in record.series))
-        for record in records
-    ]
+    return [_with_pictures(logbook, record, tell) for record in records]
+
+
+def _with_pictures(
+    logbook: Logbook, record: EngineRecord, tell: Callable[[str], None]
+) -> EngineRecord:
+    swept = any(each.info["manner"] != "steady" for each in record.series)
+    return replace(
+        record,
+        series=tuple(
+            with_curves(logbook, _with_picture(logbook, each, tell), record.engine)
+            for each in record.series
+        ),
+        interference=interference_of(record.engine) if swept else None,
+    )
 
 
 def _with_picture(

@@ -16,6 +16,7 @@ from vibetrend.trend import Comparison, Verdict
 if TYPE_CHECKING:  # only the types: to say where an engine stands, nothing has to be measured
     from vibetrend.installation.record import Record
     from vibetrend.orders import AmplitudeSpectrum, Measurement, Spectrogram, Trace
+    from vibetrend.runup.maps import SweepMap
 
 
 INTERVAL_HOURS = 200.0
@@ -220,5 +221,5 @@ class RecordingRecord:
     trace: "Trace | None"  # None where nothing but tooth times was recorded
     spectrum: "AmplitudeSpectrum | None"
     spectrogram: "Spectrogram | None"
-    order_map: "OrderMap | None" = None  # of a sweep
+    order_map: "SweepMap | None" = None  # of a sweep whose speed was found
     interference: Interference | None = None  # of a sweep of an engine that is described

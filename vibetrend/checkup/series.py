@@ -7,6 +7,7 @@ import pandas as pd
 
 from vibetrend.checkup.judging import verdict_on
 from vibetrend.checkup.records import OrderSpectrum, PastInstallation, SeriesRecord
+from vibetrend.checkup.sweeps import history_of
 from vibetrend.checkup.visits import latest
 from vibetrend.logbook import Installation, Logbook, Series
 from vibetrend.trend import Verdict, worst
@@ -32,7 +33,7 @@ def series_record(
     damper : PastInstallation, optional
         The damper it is of; None for the present one.
     """
-    history = logbook.history(series.id)
+    history = history_of(logbook, series)
     engine = series.installation.engine if series.installation else None
     verdict = verdict_on(history, engine=engine, renewal_hours=renewal_hours)
     spectrum, reference = _spectra(history, series.unit)

@@ -12,6 +12,7 @@ import click
 
 from vibetrend.cli.add import add
 from vibetrend.cli.card import card
+from vibetrend.cli.crankshaft import crankshaft
 from vibetrend.cli.demo import demo
 from vibetrend.cli.engine import engine
 from vibetrend.cli.installation import installation
@@ -58,7 +59,7 @@ def cli() -> None:
 
 for command in (
     demo, engine, installation, meter, work, measure, add, status, report, card, watch, logbook,
-    simulate, trouble,
+    simulate, crankshaft, trouble,
 ):  # fmt: skip
     cli.add_command(command)
 

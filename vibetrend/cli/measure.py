@@ -27,6 +27,12 @@ _HASH_DIGITS = 8
 @click.command()
 @click.argument("files", nargs=-1, required=True, type=Place())
 @click.option("--engine", "engine_name", help="Engine in the logbook, or an engine file.")
+@click.option(
+    "--against",
+    multiple=True,
+    type=Place(),
+    help="An earlier sweep; resonances then say how far they have moved. May be repeated.",
+)
 @click.option("--page", is_flag=True, help="Write a page of each recording too.")
 @click.option(
     "--output",
@@ -42,6 +48,7 @@ def measure(
     /,
     files: tuple[Path, ...],
     engine_name: str | None,
+    against: tuple[Path, ...],
     page: bool,
     output: Path | None,
     logbook: Path | None,
@@ -50,6 +57,9 @@ def measure(
 ) -> None:
     """Measure speed and orders of recordings; nothing is kept in the logbook.
 
+    Of a sweep (--manner run-up or coast-down) state where it begins and ends: it shows at which
+    speeds the orders peak, which is where a damper's stiffness can be seen.
+
     With --page each recording gets a page to look at: its values over time, its spectrum with
     the orders marked, its speed, every number and every doubt. NAME is the recording's own; where
     a page of something else has that name, the first digits of the file's hash go behind it.
@@ -57,8 +67,11 @@ def measure(
     \b
     Example: vibetrend measure idle.csv --rpm 1060 --engine engine.toml
              vibetrend measure idle.csv --rpm 1060 --page
+             vibetrend measure sweep.wav --manner run-up --rpm 700 --end-rpm 2400
+               --engine engine.toml --against first_sweep.wav
     """
     from vibetrend.checkup.adding import measure_file
+    from vibetrend.cli.sweep_words import sweep_words
     from vibetrend.cli.words import measurement_words
     from vibetrend.errors import VibetrendError
     from vibetrend.settings import shown_units
@@ -74,13 +87,15 @@ def measure(
     shown = None if as_json else shown_units()
     results = []
     failed = False
+    baseline = [measure_file(path, engine=engine, **options) for path in against]
     for path in following(files, "measuring", lambda file: file.name, quiet=as_json):
         try:
-            result = measure_file(path, engine=engine, **options)
+            result = measure_file(path, engine=engine, baseline=baseline, **options)
             results.append(result.to_dict())
             if shown is not None:
                 cleared()
-                click.echo(measurement_words(result, shown))
+                swept = result.recording.manner != "steady"
+                click.echo(sweep_words(result) if swept else measurement_words(result, shown))
             if page:
                 written = _write_page(result, engine, output)
                 cleared()

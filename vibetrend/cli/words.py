@@ -29,7 +29,7 @@ def measurement_words(measurement: "Measurement", shown: ShownUnits = _AS_KEPT) 
     speed, orders, others = measurement.speed, measurement.orders, measurement.others
     table = _Table(orders, shown.velocity)
     lines = [
-        *wrapped(_what(measurement.recording)),
+        *wrapped(what_was_recorded(measurement.recording)),
         *wrapped(
             f"speed {speed.rpm:.0f} rpm as stated, not found in the recording"
             if speed.method == "tag"
@@ -57,11 +57,12 @@ def measurement_words(measurement: "Measurement", shown: ShownUnits = _AS_KEPT) 
             f"many degrees it repeats"
         )
     lines += wrapped(table.left_out())
-    lines += _notes(measurement.quality)
+    lines += notes_words(measurement.quality)
     return "\n".join([*lines, ""])
 
 
-def _what(recording: "Recording") -> str:
+def what_was_recorded(recording: "Recording") -> str:
+    """Return a recording's name, kind and size."""
     name = recording.source.path if recording.source else "recording"
     if recording.samples is None:
         return f"{name}: tooth times, {recording.duration_s:.1f} s"
@@ -164,13 +165,20 @@ def added_words(added: "Added") -> str:
             *wrapped(added.remark, indent="  ", hanging="  "),
         ]
         return "\n".join(lines)
-    rpm = added.measurement.speed.rpm
-    lines = wrapped(f"{added.path}: kept as {kept.id}, {rpm:.1f} rpm")
+    lines = wrapped(f"{added.path}: kept as {kept.id}, {_ran(added.measurement)}")
     doubts = [note for note in added.measurement.quality if note.severity != "note"]
-    return "\n".join([*lines, *_notes(doubts)])
+    return "\n".join([*lines, *notes_words(doubts)])
 
 
-def _notes(notes: Sequence[Note]) -> list[str]:
+def _ran(measurement: "Measurement") -> str:
+    manner, track = measurement.recording.manner, measurement.speed.track["rpm"]
+    if manner == "steady":
+        return f"{measurement.speed.rpm:.1f} rpm"
+    return f"{manner} from {track.iloc[0]:.0f} to {track.iloc[-1]:.0f} rpm"
+
+
+def notes_words(notes: Sequence[Note]) -> list[str]:
+    """Return doubts about a recording, the worst first."""
     lines = []
     for note in sorted(notes, key=lambda each: list(_SEVERITIES).index(each.severity)):
         word = _SEVERITIES[note.severity]

@@ -1,9 +1,11 @@
 """Values of an engine file that are right by themselves and wrong together."""
 
+import math
 from collections.abc import Iterator
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+from vibetrend.engine.firing import throws_of
 from vibetrend.engine.places import Path
 from vibetrend.quoting import quoted
 
@@ -16,6 +18,12 @@ Fault = tuple[Path, str]
 WITHIN = 0.03  # share by which stated numbers may differ from what others amount to
 _ROUNDING = 1e-9
 _FASTEST_RPM = 10_000.0  # no diesel turns so fast: a digit too many
+_RING_HZ = (15.0, 1500.0)  # of ring and rubber on a hub held still: beyond, a unit is wrong
+_ONLY_OF = {
+    "ring_loss_factor": "rubber",
+    "stiffness_percent_per_c": "rubber",
+    "ring_damping_nm_s_rad": "viscous",
+}
 _CYCLE_DEG = 0.5  # intervals written to a tenth of a degree or two need not sum up exactly
 
 
@@ -28,6 +36,8 @@ def contradictions(engine: "Engine", *, kept: bool) -> Iterator[Fault]:
         yield from _layout(engine)
         yield from _speeds(engine)
     yield from _governed(engine)
+    yield from _lengths(engine)
+    yield from _ring(engine)
 
 
 def _cylinders(engine: "Engine") -> Iterator[Fault]:
@@ -130,3 +140,57 @@ def _governed(engine: "Engine") -> Iterator[Fault]:
                 f"{engine.generator.frequency_hz:g} Hz turn at {governed:g} rpm; correct one of "
                 f"them, or leave {key} out",
             )
+
+
+def _lengths(engine: "Engine") -> Iterator[Fault]:
+    inertias, stiffnesses = engine.crankshaft.inertias_kg_m2, engine.crankshaft.stiffnesses_nm_rad
+    for key, stated, other in (
+        ("inertias_kg_m2", inertias, stiffnesses),
+        ("stiffnesses_nm_rad", stiffnesses, inertias),
+    ):
+        if stated is None and other is not None:
+            yield (
+                ("crankshaft",),
+                f"crankshaft.{key} is missing: inertias and stiffnesses are one set; state both, "
+                f"or leave both out",
+            )
+    if inertias is None or stiffnesses is None:
+        return
+    throws, rotor = throws_of(engine), engine.generator is not None
+    needed = throws + 2 + rotor
+    if len(inertias) != needed:
+        yield (
+            ("crankshaft", "inertias_kg_m2"),
+            f"crankshaft.inertias_kg_m2 has {len(inertias)} numbers; write {needed}: the nose "
+            f"without the damper, each of the {throws} throws, the flywheel"
+            f"{', the generator' if rotor else ''}",
+        )
+    elif len(stiffnesses) != len(inertias) - 1:
+        yield (
+            ("crankshaft", "stiffnesses_nm_rad"),
+            f"crankshaft.stiffnesses_nm_rad has {len(stiffnesses)} numbers; write "
+            f"{len(inertias) - 1}, one between each two of inertias_kg_m2",
+        )
+
+
+def _ring(engine: "Engine") -> Iterator[Fault]:
+    damper = engine.damper
+    for key, kind in _ONLY_OF.items():
+        if getattr(damper, key) is None or damper.type == kind:
+            continue
+        if kind == "viscous" or damper.type == "viscous":
+            yield (
+                ("damper", key),
+                f"damper.{key} goes with type '{kind}' only; leave it out, or correct damper.type",
+            )
+    inertia, stiffness = damper.ring_inertia_kg_m2, damper.ring_stiffness_nm_rad
+    if inertia is None or stiffness is None:
+        return
+    tuned = math.sqrt(stiffness / inertia) / (2 * math.pi)
+    slow = tuned < _RING_HZ[0] and damper.type != "viscous"
+    if slow or tuned > _RING_HZ[1]:
+        yield (
+            ("damper", "ring_stiffness_nm_rad"),
+            f"damper.ring_stiffness_nm_rad and ring_inertia_kg_m2 tune the ring to {tuned:.3g} Hz, "
+            f"which no damper is; look at their units, N m/rad and kg m2",
+        )

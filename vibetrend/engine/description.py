@@ -16,6 +16,7 @@ from pydantic import (
 
 from vibetrend import toml
 from vibetrend.engine.contradictions import contradictions
+from vibetrend.engine.crank import Crank, Inertia, LossFactor, Stiffness
 from vibetrend.engine.driven import Cylinder, DrivenPart, Generator, Positive, belt_lines
 from vibetrend.engine.faults import ContradictionError, Tables, fault_words
 from vibetrend.engine.limits import Limit, Limits, Line
@@ -33,6 +34,13 @@ class Damper(BaseModel):
     renew_hours: Annotated[Positive, Field(le=1e6)] | None = None
     renew_years: Annotated[Positive, Field(le=100)] | None = None
     renew_source: Line | None = None  # where the maker says so
+    # For the model of the crank's twist; the hub turns with the crank, the ring against it.
+    hub_inertia_kg_m2: Inertia | None = None
+    ring_inertia_kg_m2: Inertia | None = None
+    ring_stiffness_nm_rad: Stiffness | None = None
+    ring_loss_factor: LossFactor | None = None  # rubber
+    ring_damping_nm_s_rad: Annotated[Positive, Field(le=1e9)] | None = None  # viscous
+    stiffness_percent_per_c: Annotated[Positive, Field(le=10)] | None = None  # lost when warmer
 
 
 class Engine(BaseModel):
@@ -63,6 +71,7 @@ class Engine(BaseModel):
     driven: tuple[DrivenPart, ...] = ()
     generator: Generator | None = None
     damper: Damper = Damper()
+    crankshaft: Crank = Crank()
     limits: Limits = Limits()
 
     @model_validator(mode="after")
@@ -138,6 +147,7 @@ _TABLES: Tables = {
     "driven": DrivenPart,
     "generator": Generator,
     "damper": Damper,
+    "crankshaft": Crank,
     "limits": Limits,
     "limits.*": Limit,
     "limits.runout.*": Limit,

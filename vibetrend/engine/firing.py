@@ -117,6 +117,12 @@ def twist_weights(engine: "Engine", fired: Firing) -> tuple[float, ...] | None:
     return tuple(float(count + 1 - throw) for throw in fired.throws)
 
 
+def throws_of(engine: "Engine") -> int:
+    """Return how many throws the crank has: of a vee one for each two cylinders."""
+    paired = engine.layout == "vee" and engine.cylinders % 2 == 0
+    return engine.cylinders // 2 if paired else engine.cylinders
+
+
 def _shares_pins(engine: "Engine") -> bool:
     """Say whether two cylinders on one pin is what the layout allows and the file does not deny."""
     paired = engine.layout == "vee" and engine.cylinders % 2 == 0

@@ -44,6 +44,27 @@ _DAMPER = (
     ("renew_years", "6", "interval is unknown"),
     ("renew_source", '"workshop manual, sheet 4"', ""),
 )
+_RING = (
+    ("hub_inertia_kg_m2", "0.02", "from its maker, as all that follows"),
+    ("ring_inertia_kg_m2", "0.06", ""),
+    ("ring_stiffness_nm_rad", "65000", ""),
+)
+_RUBBER = (
+    *_RING,
+    ("ring_loss_factor", "0.2", "of a viscous one: ring_damping_nm_s_rad"),
+    ("stiffness_percent_per_c", "0.5", "what its rubber loses when a degree C warmer"),
+)
+_VISCOUS = (*_RING, ("ring_damping_nm_s_rad", "60", ""))
+_CRANKSHAFT = (
+    ("inertias_kg_m2", "[0.02, 0.06, 0.06, 0.06, 1.1, 2]", "nose to flywheel, rotor"),
+    ("stiffnesses_nm_rad", "[9e5, 13e5, 13e5, 15e5, 12e5]", "between them"),
+    ("loss_factor", "0.03", "of these lengths"),
+    ("bore_mm", "100", ""),
+    ("stroke_mm", "115", ""),
+    ("rod_ratio", "1.75", "rod length over stroke"),
+    ("reciprocating_mass_kg", "1.6", "of one cylinder"),
+    ("compression_ratio", "17", ""),
+)
 _LIMITS_EXAMPLE = (
     "# [limits]",
     '# bolt_torque = { value = 100, unit = "N m", source = "manual, sheet 4" }',
@@ -82,7 +103,11 @@ def engine_file(values: Mapping[str, Any], *, file: str) -> str:
     lines += ["", "# A generator set: of its alternator."]
     lines += ["# [generator]" if generator is None else "[generator]"]
     lines += _lines(generator or {}, _GENERATOR)
-    lines += ["", "[damper]", *_lines(values.get("damper", {}), _DAMPER)]
+    damper, crank = values.get("damper", {}), values.get("crankshaft", {})
+    lines += ["", "[damper]", *_lines(damper, _DAMPER)]
+    lines += ["", "# Of damper and crankshaft, for `vibetrend crankshaft`; else typical values."]
+    lines += _lines(damper, _VISCOUS if damper.get("type") == "viscous" else _RUBBER)
+    lines += ["[crankshaft]" if crank else "# [crankshaft]", *_lines(crank, _CRANKSHAFT)]
     lines += ["", "# The maker's limits, each with its unit and where it stands written."]
     lines += _limits(values.get("limits", {})) or _LIMITS_EXAMPLE
     return "\n".join([*lines, ""])

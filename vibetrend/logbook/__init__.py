@@ -20,11 +20,12 @@ from vibetrend.logbook.remeasuring import (
     remeasurable,
     times_measured_again,
 )
+from vibetrend.logbook.sweeps import KeptSweep, sweeps
 from vibetrend.logbook.works import Work
 
 __all__ = [
-    "Checked", "Correction", "EngineFile", "Entry", "Installation", "KeptRecording", "KnownHours",
-    "Listed", "Logbook", "MeasuredAgain", "MeterEntry", "Remeasurable", "Series", "Work",
-    "accept_clock", "check", "correct", "corrections", "keep_measurement", "listed",
-    "mend_original", "remeasurable", "set_aside", "times_measured_again",
+    "Checked", "Correction", "EngineFile", "Entry", "Installation", "KeptRecording", "KeptSweep",
+    "KnownHours", "Listed", "Logbook", "MeasuredAgain", "MeterEntry", "Remeasurable", "Series",
+    "Work", "accept_clock", "check", "correct", "corrections", "keep_measurement", "listed",
+    "mend_original", "remeasurable", "set_aside", "sweeps", "times_measured_again",
 ]  # fmt: skip

@@ -2,7 +2,7 @@
 
 from markupsafe import Markup
 
-from vibetrend.report import figures, histories, running
+from vibetrend.report import figures, interference, running
 from vibetrend.report.document import as_json
 from vibetrend.report.parts import SeriesPart
 
@@ -12,8 +12,9 @@ def _histories(part: SeriesPart) -> Markup:
     first = part.featured
     rest = [one for one in part.facts if one is not first]
     shown = [one for one in [first, *rest] if one is not None]
-    reach = histories.reach_db(part.levels, part.facts)
-    return as_json([figures.history(one, part.levels, reach, part.marks) for one in shown])
+    return as_json(
+        [figures.history(one, part.levels, part.group_of(one).reach, part.marks) for one in shown]
+    )
 
 
 CHARTS = {
@@ -22,5 +23,6 @@ CHARTS = {
     "map": lambda part: as_json([figures.checkup_map(part.facts, part.levels)]),
     "over_time": lambda shown: as_json([figures.over_time(shown)]),
     "spectrum": lambda latest, reference: as_json([figures.spectrum(latest, reference)]),
+    "interference": lambda diagram: as_json([interference.figure(diagram)]),
     "running": lambda part, one: as_json([running.figure(one, part.marks)]),
 }

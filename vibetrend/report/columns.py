@@ -10,7 +10,7 @@ _WHOSE: dict[str, Meaning] = {
     "engine": ("", "name of the engine"),
     "damper_since": ("", "day the damper was fitted or found that was on the engine then"),
 }
-_OF_SERIES = {**_WHOSE, "series": ("", "number of the series: recordings that may be compared")}
+OF_SERIES = {**_WHOSE, "series": ("", "number of the series: recordings that may be compared")}
 _FEATURE: dict[str, Meaning] = {
     "feature": ("", "order, or driven:, overall: or resonance: and its name"),
     "order": ("1", "cycles per turn of the crankshaft; empty for a feature that has none"),
@@ -46,12 +46,14 @@ OF_ORDERS: Mapping[str, Meaning] = {
     "small": ("", "true if it is so weak that it does not matter, as the engine file says"),
     "at_least": ("", "true if noise hid it at the baseline: it rose by more than is shown"),
     "steady_share": ("1", "share of the change that its slope accounts for: 0 a step, 1 a ramp"),
+    "change_error_db": ("dB", "standard error of change_db"),
+    "shared_db": ("dB", "of scatter_db, what all recordings of a check-up share, if it was stated"),
 }
 """The columns of a verdict's rows."""
 
 COLUMNS: Mapping[str, Mapping[str, Meaning]] = {
     "series.csv": {
-        **_OF_SERIES,
+        **OF_SERIES,
         "position": ("", "where the sensor sat"),
         "device": ("", "what recorded"),
         "kind": ("", "what was recorded"),
@@ -68,14 +70,14 @@ COLUMNS: Mapping[str, Mapping[str, Meaning]] = {
         "common_state": ("", "what was concluded of that"),
     },
     "changes.csv": {
-        **_OF_SERIES,
+        **OF_SERIES,
         **OF_ORDERS,
         "hours_to_limit_never": ("", "true if hours_to_limit is never, false if it is a number"),
         "hours_to_limit_low_never": ("", "the same of hours_to_limit_low"),
         "hours_to_limit_high_never": ("", "the same of hours_to_limit_high"),
     },
     "amplitudes.csv": {
-        **_OF_SERIES,
+        **OF_SERIES,
         **_RECORDING,
         **_FEATURE,
         "amplitude": ("see unit", "rms, all axes together"),
@@ -93,7 +95,7 @@ COLUMNS: Mapping[str, Mapping[str, Meaning]] = {
         "together_db": ("dB", "what all orders of this recording did together"),
     },
     "recordings.csv": {
-        **_OF_SERIES,
+        **OF_SERIES,
         **_RECORDING,
         "name": ("", "name of the file"),
         "sha256": ("", "SHA-256 of the file"),
@@ -172,10 +174,10 @@ The maker's interval and limits stand above any trend; a trend never proves that
 """
 
 
-def explained(made_at: dt.datetime) -> str:
-    """Return the tables and their columns as plain text."""
+def explained(made_at: dt.datetime, tables: Mapping[str, Mapping[str, Meaning]] = COLUMNS) -> str:
+    """Return some tables and their columns as plain text."""
     text = _HEAD.format(made=f"{made_at:%Y-%m-%d %H:%M}")
-    for name, columns in COLUMNS.items():
+    for name, columns in tables.items():
         text += f"\n{name}\n"
         for column, (unit, meaning) in columns.items():
             said = f"{column}{f' [{unit}]' if unit not in ('', '1') else ''}: {meaning}"

@@ -18,6 +18,7 @@ from vibetrend.report.glossary import Glossary
 from vibetrend.report.isolating import closed
 from vibetrend.trend.advice import CAUTIONS
 from vibetrend.trend.phrases import capital
+from vibetrend.trend.sweeps import RUN_UP_CAUTIONS
 
 Paper = Literal["A4", "Letter"]
 
@@ -86,6 +87,7 @@ def document(
             library=Markup(library),
             glossary=Glossary(),
             cautions=CAUTIONS,
+            sweep_cautions=RUN_UP_CAUTIONS,
             **values,
         )
     )

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from vibetrend.checkup.records import EngineRecord, SeriesRecord
 from vibetrend.trend import STATES
+from vibetrend.trend.resonance import is_resonance
 from vibetrend.trend.rows import label
 
 
@@ -34,6 +35,8 @@ class Fact:
     now_hours: float  # engine hours at the latest recording
     renewal_hours: float  # engine hours at which the damper is due, NaN where not known
     renewal_by_date: bool  # those hours are only what the use so far lets expect of a date
+    change_error_db: float = math.nan  # standard error of `change_db`
+    shared_db: float = math.nan  # of `scatter_db`, what repeating on one day cannot average
 
     @property
     def short(self) -> str:
@@ -68,7 +71,9 @@ class Fact:
 
 
 def short_name(feature: str, order: float) -> str:
-    """Return how a narrow column names a feature: ``4.5`` or ``alternator``."""
+    """Return how a narrow column names a feature: ``4.5``, ``alternator``, ``141 Hz width``."""
+    if is_resonance(feature):
+        return feature.rpartition("near ")[2]
     return f"{order:g}" if feature == "order" else feature.partition(": ")[2]
 
 
@@ -97,6 +102,7 @@ def facts(series: SeriesRecord, of: EngineRecord) -> list[Fact]:
             renewal_hours=due,
             renewal_by_date=by_date,
             **{name: _float(row[name]) for name in _NUMBERS},
+            **{name: _float(row.get(name)) for name in _OF_SWEEPS},
         )
         found.append(fact)
     return sorted(found, key=lambda fact: (fact.feature != "order", fact.feature, fact.order))
@@ -107,6 +113,8 @@ _NUMBERS = (
     "hours_to_limit", "hours_to_limit_low", "hours_to_limit_high", "probability_never",
     "steady_share", "noticeable_db", "limit_db",
 )  # fmt: skip
+
+_OF_SWEEPS = ("change_error_db", "shared_db")  # verdicts written before run-ups lack them
 
 
 def _float(value: object) -> float:

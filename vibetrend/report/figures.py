@@ -6,9 +6,10 @@ its value, so that light and dark follow the page.
 
 import math
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pandas as pd
 
 from vibetrend.checkup.records import OrderSpectrum
@@ -16,7 +17,8 @@ from vibetrend.report.drawing import shortened
 from vibetrend.report.facts import Fact
 from vibetrend.report.histories import forecast_reach
 from vibetrend.report.levels import Levels
-from vibetrend.report.pictures import disc_radius, is_usual
+from vibetrend.report.pictures import Along, disc_radius, is_usual
+from vibetrend.report.scales import DECIBEL, Scale, scale_of
 from vibetrend.report.work import Mark
 
 if TYPE_CHECKING:  # only the type
@@ -40,24 +42,32 @@ def history(
     `reach` is the common scale of the series in dB.
     """
     placements, visits = levels.of(fact.feature, fact.order)
-    traces = _recordings(placements, "change_db")
+    scale = scale_of(fact.feature)
+    traces = _recordings(placements, "change_db", scale)
     tone = "--far" if fact.moved else "--ink"
     course = {
         "type": "scatter", "mode": "lines+markers", "name": "check-up",
         "x": listed(visits["hours"], 1), "y": listed(visits["change_db"], 3),
         "line": {"color": tone, "width": 2}, "marker": {"color": tone, "size": 6},
-        "hovertemplate": "%{y:+.1f} dB at %{x:.0f} h<extra>check-up</extra>",
+        **_told_at(visits["change_db"], scale, "check-up"),
     }  # fmt: skip
     ahead = forecast_reach(fact, levels)
     if ahead and not visits.empty:
         now = float(visits["hours"].iloc[-1])
         traces += _fan(fact, now, ahead)
-    layout = hours_layout("change against the baseline, dB", marks)
+    layout = hours_layout(f"change against the baseline, {scale.unit}", marks)
     layout["shapes"] = [*_ground(fact, visits), *layout["shapes"]]
     high = max(reach[1], fact.limit_db + 0.9) if ahead else reach[1]
-    layout["yaxis"] |= {"range": [reach[0], high], "dtick": 3 if high - reach[0] > 8 else 1}
+    layout["yaxis"] |= {"range": [reach[0], high], **_y_ticks(scale, reach[0], high)}
     layout["annotations"] = [*_names(fact, high), *layout["annotations"]]
     return {"label": fact.name, "data": [*traces, course], "layout": layout}
+
+
+def _y_ticks(scale: Scale, low: float, high: float) -> Figure:
+    if scale is DECIBEL:
+        return {"dtick": 3 if high - low > 8 else 1}
+    values, names = zip(*scale.ticks(low, high), strict=True)
+    return {"tickvals": listed(values, 6), "ticktext": list(names)}
 
 
 def together(levels: Levels, marks: Sequence[Mark] = ()) -> Figure:
@@ -93,15 +103,56 @@ def spectrum(latest: OrderSpectrum, reference: OrderSpectrum | None) -> Figure:
     return {"label": "order spectrum", "data": traces, "layout": layout}
 
 
-def over_time(picture: "Spectrogram") -> Figure:
-    """Return a recording over time and frequency."""
+def over_time(picture: "Spectrogram", along: Sequence[Along] = ()) -> Figure:
+    """Return a recording over time and frequency; `along` are orders that follow the speed."""
+    figure = level_map(
+        picture.time_s, picture.hertz, picture.level_db, names=("seconds", "Hz"),
+        hover="%{x:.1f} s, %{y:.0f} Hz: %{z:.0f} dB", along=along,
+    )  # fmt: skip
+    return {"label": "over time", **figure}
+
+
+def level_map(
+    across: Iterable[float],
+    up: Iterable[float],
+    level_db: Iterable[Iterable[float]],
+    *,
+    names: tuple[str, str],
+    hover: str,
+    along: Sequence[Along] = (),
+) -> Figure:
+    """Return levels over two scales, without a label; see `pictures.level_map`."""
     trace = {
-        "type": "heatmap", "x": listed(picture.time_s, 2), "y": listed(picture.hertz, 1),
-        "z": [listed(row, 0) for row in picture.level_db], "zmin": -60, "zmax": 0,
+        "type": "heatmap", "x": listed(across, 2), "y": listed(up, 2),
+        "z": [listed(row, 0) for row in level_db], "zmin": -60, "zmax": 0,
         "colorscale": [[0, "--paper"], [0.35, "--paper"], [1, "--ink"]], "showscale": False,
-        "hovertemplate": "%{x:.1f} s, %{y:.0f} Hz: %{z:.0f} dB<extra></extra>",
+        "hovertemplate": f"{hover}<extra></extra>",
     }  # fmt: skip
-    return {"label": "over time", "data": [trace], "layout": base_layout("seconds", "Hz", [])}
+    lines = [
+        {
+            "type": "scatter", "mode": "lines", "name": plain(one.name),
+            "x": listed(one.x, 2), "y": listed(one.y, 2),
+            "line": {"color": "--far", "width": 1, "dash": "dot"},
+            "hovertemplate": f"{plain(one.name)}<extra></extra>",
+        }
+        for one in along
+    ]  # fmt: skip
+    layout = base_layout(*names, [])
+    if along:
+        top = max(up)
+        layout["yaxis"] |= {"range": [min(up), top]}
+        layout["annotations"] = [_at_its_highest(one, top) for one in along]
+    return {"data": [trace, *lines], "layout": layout}
+
+
+def _at_its_highest(one: Along, top: float) -> Figure:
+    """Return the name of a line where it is highest inside a picture."""
+    at = int(np.where(one.y <= top, one.y, -np.inf).argmax())
+    return {
+        "text": plain(one.name), "showarrow": False, "font": {"size": 12, "color": "--ink"},
+        "x": float(one.x[at]), "y": float(one.y[at]), "yanchor": "bottom",
+        "xanchor": "left" if 2 * at < len(one.x) else "right",
+    }  # fmt: skip
 
 
 def checkup_map(found: Sequence[Fact], levels: Levels) -> Figure:
@@ -187,8 +238,9 @@ def _names(fact: Fact, high: float) -> list[Figure]:
     found = []
     if fact.limit_db <= high:
         found.append({
-            **words, "text": f"limit {fact.limit_db:+.1f} dB", "xref": "paper", "x": 0,
-            "xanchor": "left", "xshift": 4, "y": fact.limit_db, "yanchor": "bottom",
+            **words, "text": f"limit {scale_of(fact.feature).words(fact.limit_db)}",
+            "xref": "paper", "x": 0, "xanchor": "left", "xshift": 4,
+            "y": fact.limit_db, "yanchor": "bottom",
             "bgcolor": "--paper", "borderpad": 0,  # an upright may cross it
         })  # fmt: skip
     if math.isfinite(fact.since_hours):
@@ -240,12 +292,12 @@ def _fan(fact: Fact, now: float, ahead: float) -> list[Figure]:
     }]  # fmt: skip
 
 
-def _recordings(table: pd.DataFrame, column: str) -> list[Figure]:
+def _recordings(table: pd.DataFrame, column: str, scale: Scale = DECIBEL) -> list[Figure]:
     """Return the recordings as points, those left out as crosses."""
     used, out = table[table["used"].astype(bool)], table[~table["used"].astype(bool)]
-    crosses = [_points(out, column, "left out", _marker("--quiet", 8, "x-thin-open"))]
+    crosses = [_points(out, column, "left out", _marker("--quiet", 8, "x-thin-open"), scale)]
     return [
-        _points(used, column, "recording", _marker("--quiet", 5)),
+        _points(used, column, "recording", _marker("--quiet", 5), scale),
         *(crosses if len(out) else []),
     ]
 
@@ -258,12 +310,22 @@ def check_ups(hours: "pd.Series[float]", values: "pd.Series[float]") -> Figure:
     }  # fmt: skip
 
 
-def _points(table: pd.DataFrame, column: str, name: str, marker: Figure) -> Figure:
+def _points(table: pd.DataFrame, column: str, name: str, marker: Figure, scale: Scale) -> Figure:
     return {
         "type": "scatter", "mode": "markers", "name": name, "marker": marker,
         "x": listed(table["hours"], 1), "y": listed(table[column], 3),
-        "hovertemplate": f"%{{y:+.1f}} dB at %{{x:.0f}} h<extra>{name}</extra>",
+        **_told_at(table[column], scale, name),
     }  # fmt: skip
+
+
+def _told_at(changes_db: "pd.Series[float]", scale: Scale, name: str) -> Figure:
+    """Return what is told of points under the pointer: their change in the scale's unit."""
+    if scale is DECIBEL:
+        return {"hovertemplate": f"%{{y:+.1f}} dB at %{{x:.0f}} h<extra>{name}</extra>"}
+    return {
+        "customdata": listed(map(scale.of, changes_db), 2),
+        "hovertemplate": f"%{{customdata:+.1f}} {scale.unit} at %{{x:.0f}} h<extra>{name}</extra>",
+    }
 
 
 def _marker(color: str, size: int, symbol: str = "circle") -> Figure:

@@ -60,6 +60,19 @@ GLOSSES = {
     "showed there at first.",
     "run-in": "a belt's first running, in which it beds in and loses tension; it is read again "
     "after that, and tensioned anew where needed.",
+    "run-up": "a slow, even rise of the speed, out of gear, recorded from its start to its end.",
+    "coast-down": "a slow, even fall of the speed, recorded from its start to its end.",
+    "order curve": "the amplitude of one order against the speed of the engine.",
+    "order map": "how strong each order is at each speed, as a picture.",
+    "natural frequency": "a frequency at which a part, once struck, goes on to swing by itself.",
+    "critical speed": "a speed at which an order meets a natural frequency and is strongest.",
+    "damping ratio": "how soon a swing dies away: a peak is twice this share of its own speed "
+    "wide.",
+    "node": "a place along the crankshaft that stands still while the rest twists to and fro.",
+    "interference diagram": "orders as lines that rise with the speed, natural frequencies as "
+    "level lines: where they cross lies a critical speed.",
+    "vector sum": "the pushes of all cylinders at an order, each with its own turn and reach; "
+    "where they cancel, the order hardly excites.",
 }
 
 

@@ -21,17 +21,17 @@ from vibetrend.report.drawing import (
 )
 from vibetrend.report.facts import Fact
 from vibetrend.report.levels import Levels
+from vibetrend.report.scales import DECIBEL, Scale, scale_of
 from vibetrend.report.words import about
 from vibetrend.report.work import Mark
 
 
-def reach_db(levels: Levels, found: Sequence[Fact]) -> tuple[float, float]:
-    """Return a common scale for all histories of a series, whole steps of 3 dB."""
-    used = levels.placements[levels.placements["used"].astype(bool)]
-    values = [*used["change_db"].quantile([0.002, 0.998]).dropna()]
-    values += [fact.change_db for fact in found if math.isfinite(fact.change_db)]
-    low, high = min(values, default=0.0), max(values, default=0.0)
-    return 3 * min(math.floor(low / 3), -1), 3 * max(math.ceil(high / 3), 1)
+def reach_db(levels: Levels, found: Sequence[Fact], scale: Scale = DECIBEL) -> tuple[float, float]:
+    """Return a common range for the histories of some features, dB: from tick to tick."""
+    features = {fact.feature for fact in found}
+    of_them = levels.placements["used"].astype(bool) & levels.placements["feature"].isin(features)
+    values = [*levels.placements.loc[of_them, "change_db"].quantile([0.002, 0.998]).dropna()]
+    return scale.reach([*values, *(fact.change_db for fact in found)])
 
 
 def small_history(
@@ -62,14 +62,15 @@ def large_history(
         levels, (reach[0], high), marks, height=320, bottom=26, left=6, until=until
     )
     parts = [*_ground(frame, fact, visits), *work_lines(frame, marks)]
-    for db in range(int(reach[0]), int(high) + 1, 3):
-        parts.append(text(0.5, frame.y(db) - 4, f"{signed(db)} dB", "tick"))
+    scale = scale_of(fact.feature)
+    for db, said in scale.ticks(reach[0], high):
+        parts.append(text(0.5, frame.y(db) - 4, f"{said} {scale.unit}", "tick"))
     for value in ticks(frame.low_x, frame.high_x, 6):
         parts.append(text(frame.x(value), 315, f"{value:.0f} h", "tick", "middle"))
     if fact.limit_db <= high:
         y = frame.y(fact.limit_db)
         # Clear of the scale, and of what is drawn near the present.
-        parts.append(text(16, y - 5, f"limit {fact.limit_db:+.1f} dB", "tick far"))
+        parts.append(text(16, y - 5, f"limit {scale.words(fact.limit_db)}", "tick far"))
     if ahead and fact.limit_db <= high:
         parts += _forecast(frame, fact, now)
     parts += _course(frame, fact, placements, visits, size=2.0)
@@ -165,7 +166,8 @@ def _ground(frame: Frame, fact: Fact, visits: pd.DataFrame) -> list[Markup]:
     if not base.empty:
         x1, x2 = frame.x(base["hours"].min()), frame.x(base["hours"].max())
         parts.append(box(x1, frame.y(0) - 3, max(x2, x1 + 1), frame.y(0) + 3, "base"))
-    parts += [_rule(frame, db) for db in range(int(frame.low_y), int(frame.high_y) + 1, 3)]
+    ticks_of = scale_of(fact.feature).ticks(frame.low_y, frame.high_y)
+    parts += [_rule(frame, db) for db, _ in ticks_of]
     if fact.limit_db <= frame.high_y:
         parts.append(line(0, frame.y(fact.limit_db), 100, frame.y(fact.limit_db), "limit"))
     if math.isfinite(fact.since_hours):
@@ -230,5 +232,5 @@ def _forecast(frame: Frame, fact: Fact, now: float) -> list[Markup]:
 
 def _said(fact: Fact, visits: pd.DataFrame) -> str:
     first, last = visits["hours"].iloc[0], visits["hours"].iloc[-1]
-    change = float(visits["change_db"].iloc[-1])
-    return f"history of {fact.name} from {first:.0f} to {last:.0f} h, latest {change:+.1f} dB"
+    change = scale_of(fact.feature).words(float(visits["change_db"].iloc[-1]))
+    return f"history of {fact.name} from {first:.0f} to {last:.0f} h, latest {change}"

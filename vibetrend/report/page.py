@@ -7,7 +7,7 @@ from typing import Any
 
 from vibetrend.checkup.records import INTERVAL_HOURS, EngineRecord, Kept, SideBySide
 from vibetrend.quantities import ShownUnits
-from vibetrend.report import histories, pictures, running
+from vibetrend.report import curves, histories, interference, pictures, running
 from vibetrend.report import shown as in_shown
 from vibetrend.report.charts import CHARTS
 from vibetrend.report.document import as_json, document
@@ -75,7 +75,9 @@ def page(
         usual_limit_db=DOUBLED_DB,
         version=version("vibetrend"),
         status=None if status is None else as_json(status),
+        curves=curves,
         histories=histories,
+        interference=interference,
         pictures=pictures,
         running=running,
         charts=CHARTS,

@@ -13,10 +13,13 @@ from vibetrend.report.doubts import Doubt, doubts
 from vibetrend.report.facts import Fact, facts, severity
 from vibetrend.report.fitted.fitting import Fitting, earlier, fitting
 from vibetrend.report.glossary import used
+from vibetrend.report.groups import Group, groups
+from vibetrend.report.interference import Diagram, diagram
 from vibetrend.report.levels import Levels, levels
 from vibetrend.report.log import Log, log
 from vibetrend.report.statement import Statement
 from vibetrend.report.statements import further, idle_trend, statements
+from vibetrend.report.sweeps import Sweep, sweep
 
 _ON_EVERY_FIRST_SCREEN = (
     "order", "baseline", "check-up", "fast idle", "damper resonance", "renewal",
@@ -41,16 +44,12 @@ class SeriesPart:
     pairs: list[pairs.Pair]  # the step across the work, the damper before
     speed: running.Course | None
     overall: list[running.Course]
+    groups: list[Group]  # its facts by the scale on which they are told
+    sweep: Sweep | None  # of run-ups and coast-downs
 
-    @property
-    def latest_db(self) -> list[float]:
-        """The change of each fact at the latest check-up by itself, dB."""
-        return [self.levels.latest(fact.feature, fact.order) for fact in self.facts]
-
-    @property
-    def rows(self) -> list[tuple[Fact, float]]:
-        """Each fact with its change at the latest check-up."""
-        return list(zip(self.facts, self.latest_db, strict=True))
+    def group_of(self, fact: Fact) -> Group:
+        """Return the group that a fact is of."""
+        return next(one for one in self.groups if any(fact is each for each, _ in one.rows))
 
     @property
     def with_history(self) -> list[Fact]:
@@ -75,8 +74,10 @@ class SeriesPart:
         found = [
             ("changes", "Changes", bool(self.facts)),
             ("history", "History", drawn),
+            ("curves", "Order curves", self.sweep is not None and bool(self.sweep.curves)),
+            ("resonances", "Resonances", self.sweep is not None),
             ("spectrum", "Spectrum", drawn and self.record.latest is not None),
-            ("map", "All check-ups", drawn),
+            ("map", "All check-ups", drawn and self.sweep is None),
             ("running", "Speed and overall values", bool(self.speed or self.overall)),
             ("numbers", "Numbers", bool(self.facts)),
             ("left-out", "Left out", True),
@@ -102,6 +103,7 @@ class EnginePart:
     fitting: Fitting | None  # the installation record; None where nothing was entered
     earlier: list[tuple[str, Fitting | None]]  # the dampers before, the latest first
     log: Log | None
+    interference: Diagram | None
 
     @property
     def every_series(self) -> list[SeriesPart]:
@@ -158,6 +160,7 @@ def engine_part(
         fitting=fitting(record.installation_record, shown, photos),
         earlier=earlier(record.earlier_installations, shown, photos),
         log=log(record),
+        interference=diagram(record),
     )
 
 
@@ -170,6 +173,7 @@ def series_part(
 ) -> SeriesPart:
     """Return a series as the template shows it; `name` is its anchor."""
     found = facts(record, of)
+    changes = levels(record.history, record.verdict.recordings)
     beside = (pairs.after_work(record, of, shown), pairs.before(record, shown))
     judged = record.verdict.recordings
     kept = set(judged.loc[judged["used"].astype(bool), "recording"])
@@ -177,7 +181,7 @@ def series_part(
         id=name,
         record=record,
         facts=found,
-        levels=levels(record.history, judged),
+        levels=changes,
         statement=idle_trend(record, found, of),
         advice=further(record),
         recordings=_recordings(record),
@@ -186,6 +190,8 @@ def series_part(
         pairs=[pair for pair in beside if pair is not None],
         speed=running.speed(record, kept, of.engine.fast_idle_rpm),
         overall=running.overall(record, kept, shown),
+        groups=groups(found, changes),
+        sweep=sweep(record, firing=of.engine.firing_order_number),
     )
 
 

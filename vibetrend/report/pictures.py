@@ -5,6 +5,7 @@ import io
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -22,31 +23,43 @@ from vibetrend.report.drawing import (
     mark,
     picture,
     shortened,
-    signed,
     text,
     ticks,
 )
 from vibetrend.report.facts import Fact
 from vibetrend.report.levels import Levels
+from vibetrend.report.scales import DECIBEL, Scale, scale_of
 
 if TYPE_CHECKING:  # only the type
     from vibetrend.orders import Spectrogram
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Along:
+    """A line over a picture of levels: an order that follows the speed."""
+
+    name: str
+    x: NDArray[np.float64]  # (n,)
+    y: NDArray[np.float64]  # (n,)
+
 
 _A_HAIR = 0.05  # dB: a limit of twice, 6.02 dB, stands on the strip's last line, 6 dB
 
 # The change of each order: one strip for each row of a table, on a common scale
 
 
-def change_span(found: Sequence[Fact], latest: Iterable[float] = ()) -> float:
-    """Return the dB that the strips reach to either side: whole steps of 3 dB.
+def change_span(
+    found: Sequence[Fact], latest: Iterable[float] = (), scale: Scale = DECIBEL
+) -> float:
+    """Return the dB that the strips reach to either side: to a whole tick of their scale.
 
     Once an order has moved, its limit is within reach.
     """
-    values = [*latest, *(fact.change_db for fact in found)]
-    reach = [abs(db) + 0.5 for db in values if math.isfinite(db)]
-    reach += [f.band_db for f in found if math.isfinite(f.scatter_db)]
-    reach += [f.limit_db - _A_HAIR for f in found if f.moved and math.isfinite(f.limit_db)]
-    return 3 * max(math.ceil(max(reach, default=3) / 3), 1)
+    room = 0.5 if scale is DECIBEL else 0.0
+    reach = [abs(db) + room for db in (*latest, *(fact.change_db for fact in found))]
+    reach += [f.band_db for f in found]
+    reach += [f.limit_db - _A_HAIR for f in found if f.moved]
+    return scale.span(reach)
 
 
 def change_strip(fact: Fact, span: float, latest_db: float, height: float = 26) -> Markup:
@@ -55,10 +68,10 @@ def change_strip(fact: Fact, span: float, latest_db: float, height: float = 26) 
     `latest_db` is the latest check-up by itself, drawn as a small point; NaN for none.
     """
     frame = Frame(low_x=-span, high_x=span, low_y=0, high_y=1, height=height, left=2, right=2)
-    middle = height / 2
+    middle, scale = height / 2, scale_of(fact.feature)
     parts = [
         line(frame.x(db), 0, frame.x(db), height, "zero" if db == 0 else "grid")
-        for db in range(-int(span), int(span) + 1, 3)
+        for db, _ in scale.ticks(-span, span)
     ]
     if fact.limit_db <= span + _A_HAIR:
         parts.append(line(frame.x(fact.limit_db), 0, frame.x(fact.limit_db), height, "limit"))
@@ -70,19 +83,26 @@ def change_strip(fact: Fact, span: float, latest_db: float, height: float = 26) 
         form = Markup('<circle class="dot" cx="{:.2f}%" cy="{:.1f}" r="2.4"/>')
         parts.append(form.format(frame.x(latest_db), middle))
     if math.isfinite(fact.change_db):
-        label = f"{fact.name}: {fact.change_db:+.1f} dB"
+        label = f"{fact.name}: {scale.words(fact.change_db)}"
         parts.append(line(frame.x(0), middle, frame.x(fact.change_db), middle, "stem"))
         parts.append(mark(frame.x(fact.change_db), middle, fact.state, label))
     return picture(parts, height=height, label=label)
 
 
-def change_scale(span: float) -> Markup:
+def change_scale(span: float, scale: Scale = DECIBEL) -> Markup:
     """Return the scale above the strips."""
     frame = Frame(low_x=-span, high_x=span, low_y=0, high_y=1, height=18, left=2, right=2)
-    step = 3 if span <= 9 else 6
-    values = [db for db in range(-int(span), int(span) + 1, 3) if db % step == 0]
-    parts = [text(frame.x(db), 13, signed(db), "tick", "middle") for db in values]
-    return picture(parts, height=18, label=f"scale from {-span:g} to {span:g} dB")
+    ticks_of = scale.ticks(-span, span)
+    if scale is DECIBEL and span > 9:
+        ticks_of = [(db, said) for db, said in ticks_of if db % 6 == 0]
+    parts = [text(frame.x(db), 13, said, "tick", "middle") for db, said in ticks_of]
+    low, high = (scale.words(db, sign=False) for db in (-span, span))
+    label = (
+        f"scale from {-span:g} to {span:g} dB"
+        if scale is DECIBEL
+        else f"scale from {low} to {high}"
+    )
+    return picture(parts, height=18, label=label)
 
 
 def overview_strip(found: Sequence[Fact]) -> Markup:
@@ -166,31 +186,65 @@ def is_usual(fact: Fact, change_db: float) -> bool:
     return abs(change_db) <= fact.band_db
 
 
-# The latest recording over time
+# Levels over time or speed
 
 
-def over_time(shown: "Spectrogram") -> Markup:
-    """Return a recording over time and frequency: one small grey picture inside its scales.
+def over_time(shown: "Spectrogram", along: Sequence[Along] = ()) -> Markup:
+    """Return a recording over time and frequency; `along` are orders that follow the speed."""
+    label = f"level over time and frequency: {shown.label}"
+    return level_map(
+        shown.time_s, shown.hertz, shown.level_db, units=("s", "Hz"), label=label, along=along
+    )
+
+
+def level_map(
+    across: NDArray[np.float64],
+    up: NDArray[np.float64],
+    level_db: NDArray[np.float64],
+    *,
+    units: tuple[str, str],
+    label: str,
+    along: Sequence[Along] = (),
+    height: float = 260,
+) -> Markup:
+    """Return levels over two scales: one small grey picture inside them.
 
     Its ink is black with more or less cover, so that the page's style can turn it to white where
-    the page is dark.
+    the page is dark; so it needs no colour.
+
+    Parameters
+    ----------
+    across, up : array, shapes (columns,), (rows,)
+        Evenly spaced.
+    level_db : array, shape (rows, columns)
+        0 at the strongest, -60 at the least.
+    along : sequence of Along
+        Lines over it, with their names.
     """
     frame = Frame(
-        low_x=float(shown.time_s[0]), high_x=float(shown.time_s[-1]),
-        low_y=float(shown.hertz[0]), high_y=float(shown.hertz[-1]),
-        height=260, bottom=26, left=13,
+        low_x=float(across[0]), high_x=float(across[-1]), low_y=float(up[0]), high_y=float(up[-1]),
+        height=height, bottom=26, top=20 if along else 6, left=13, right=6 if along else 1.5,
     )  # fmt: skip
     form = Markup(
         '<image class="levels" x="{:.2f}%" y="{:.1f}" width="{:.2f}%" height="{:.1f}" '
         'preserveAspectRatio="none" href="{}"/>'
     )
     wide, high = frame.x(frame.high_x) - frame.left, frame.height - frame.bottom - frame.top
-    parts = [form.format(frame.left, frame.top, wide, high, _grey(shown.level_db))]
-    for hertz in ticks(frame.low_y, frame.high_y, 5):
-        parts.append(text(1, frame.y(hertz) + 4, f"{hertz:g} Hz", "tick"))
-    for seconds in ticks(frame.low_x, frame.high_x, 6):
-        parts.append(text(frame.x(seconds), 255, f"{seconds:g} s", "tick", "middle"))
-    return picture(parts, height=260, label=f"level over time and frequency: {shown.label}")
+    parts = [form.format(frame.left, frame.top, wide, high, _grey(level_db))]
+    for value in ticks(frame.low_y, frame.high_y, 7):
+        parts.append(text(1, frame.y(value) + 4, f"{value:g} {units[1]}", "tick"))
+    for value in ticks(frame.low_x, frame.high_x, 6):
+        parts.append(text(frame.x(value), height - 5, f"{value:g} {units[0]}", "tick", "middle"))
+    for one in along:
+        inside = one.y <= frame.high_y
+        points = [
+            (frame.x(x), frame.y(y)) for x, y in zip(one.x[inside], one.y[inside], strict=True)
+        ]
+        if len(points) > 1:
+            parts.append(course(points, height, "along"))
+            x, y = min(points, key=lambda point: point[1])
+            parts.append(text(x + 0.4, y - 3, one.name, "letter"))
+    return picture(parts, height=height, label=label)
 
 
 def _grey(level_db: NDArray[np.float64]) -> Markup:

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from vibetrend.report.groups import Group
 from vibetrend.report.parts import EnginePart, SeriesPart
 from vibetrend.report.words import NOTHING, count, date, fixed, series_name
 
@@ -41,7 +42,6 @@ def _of(part: SeriesPart, engine: str) -> Used:
     table = part.record.recordings
     base = table[table["baseline"].astype(bool)]
     limits = sorted({round(f.limit_db, 1) for f in part.facts if math.isfinite(f.limit_db)})
-    scatter = [fact.scatter_db for fact in part.facts if math.isfinite(fact.scatter_db)]
     days = sorted(set(base["date"]))
     return Used(
         engine=engine,
@@ -50,8 +50,18 @@ def _of(part: SeriesPart, engine: str) -> Used:
         reading=reading_words(table["reading"]),
         baseline=_days(days),
         limit=", ".join(f"{fixed(one, 1, sign=True)} dB" for one in limits) or NOTHING,
-        scatter=f"±{min(scatter):.1f} to ±{max(scatter):.1f} dB" if scatter else NOTHING,
+        scatter="; ".join(filter(None, map(_scatter, part.groups))) or NOTHING,
     )
+
+
+def _scatter(group: Group) -> str:
+    """Return the least and the greatest usual scatter of a group; empty where none is known."""
+    known = [fact.scatter_db for fact, _ in group.rows if math.isfinite(fact.scatter_db)]
+    if not known:
+        return ""
+    least, greatest = group.scale.of(min(known)), group.scale.of(max(known))
+    named = f"{group.title.lower()} " if group.title else ""
+    return f"{named}±{least:.1f} to ±{greatest:.1f} {group.scale.unit}"
 
 
 def _days(days: Sequence[dt.date]) -> str:

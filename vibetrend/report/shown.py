@@ -1,15 +1,21 @@
 """Levels in the units a person wants to see; what is kept and judged never changes."""
 
+from collections.abc import Iterable
 from dataclasses import replace
+
+import pandas as pd
 
 from vibetrend.checkup.records import (
     OrderSpectrum,
     RecordingRecord,
     SeriesRecord,
     SideBySide,
+    SweepCurves,
 )
 from vibetrend.quantities import Quantity, ShownUnits, unit
 
+_OF_CURVES = ("amplitude", "standard_error", "floor")
+_OF_RESONANCES = ("height", "height_standard_error")
 _VELOCITIES = {name: unit(name) for name in ("m/s", "mm/s")}  # as levels are kept
 
 
@@ -37,11 +43,37 @@ def spectrum(one: OrderSpectrum | None, kind: str, shown: ShownUnits) -> OrderSp
     return replace(one, amplitude=factor * one.amplitude, unit=unit_words(name, kind))
 
 
+def curves(one: SweepCurves | None, kind: str, shown: ShownUnits) -> SweepCurves | None:
+    """Return order curves in the unit that is shown."""
+    if one is None:
+        return None
+    factor, name = level(1.0, one.unit, shown)
+    return replace(one, table=_times(one.table, _OF_CURVES, factor), unit=unit_words(name, kind))
+
+
+def resonances(one: pd.DataFrame | None, unit: str, shown: ShownUnits) -> pd.DataFrame | None:
+    """Return resonances with their heights, which are kept in `unit`, in the unit shown."""
+    return None if one is None else _times(one, _OF_RESONANCES, level(1.0, unit, shown)[0])
+
+
+def _times(table: pd.DataFrame, columns: Iterable[str], factor: float) -> pd.DataFrame:
+    there = [name for name in columns if name in table]
+    return table.assign(**{name: factor * table[name].astype(float) for name in there})
+
+
 def series(one: SeriesRecord, shown: ShownUnits) -> SeriesRecord:
     """Return a series whose pictures have the unit that is shown."""
     kind = one.info["kind"]
     latest, reference = (spectrum(each, kind, shown) for each in (one.latest, one.reference))
-    return replace(one, latest=latest, reference=reference)
+    over, under = (curves(each, kind, shown) for each in (one.curves, one.reference_curves))
+    return replace(
+        one,
+        latest=latest,
+        reference=reference,
+        curves=over,
+        reference_curves=under,
+        resonances=resonances(one.resonances, one.info["unit"], shown),
+    )
 
 
 def side_by_side(found: SideBySide, shown: ShownUnits) -> SideBySide:

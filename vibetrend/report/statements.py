@@ -25,12 +25,14 @@ from vibetrend.report.words import (
     until_limit,
 )
 from vibetrend.report.work import begun_by, earlier, marks
+from vibetrend.trend import resonance as names
 from vibetrend.trend import sentence
 from vibetrend.trend.advice import BLIND, CAUTIONS
 from vibetrend.trend.phrases import capital
 
 _AS_KEPT = ShownUnits()
 _UNCONFIRMED = "Not confirmed yet."
+SWEPT = ("run-up", "coast-down")  # manners that pass through the speeds
 
 
 def statements(
@@ -45,7 +47,9 @@ def statements(
         for one, told in found
         if one.info["manner"] == "steady"
     ]
-    said = [of_all(steady, record), resonance([fact for _, told in found for fact in told])]
+    of_sweeps = [fact for _, told in found for fact in told]
+    swept = any(one.info["manner"] in SWEPT for one in current)
+    said = [of_all(steady, record), resonance(of_sweeps, swept=swept)]
     due = renewal(record, today)
     said.insert(0 if due.state == "renewal-overdue" else 2, due)
     beside = [next_recording(record, today), installation(record, shown)]
@@ -88,7 +92,8 @@ def idle_trend(series: SeriesRecord, found: Sequence[Fact], of: EngineRecord) ->
         case "no-change-seen" if series.recordings["baseline"].all():
             text = f"{capital(baseline_name(series))} is complete. {_nothing_since(series)}"
         case "no-change-seen":
-            text = "No order has moved beyond what check-ups usually differ by."
+            what = "resonance" if series.info["manner"] in SWEPT else "order"
+            text = f"No {what} has moved beyond what check-ups usually differ by."
             more += _largest(found)
         case "all-moved":
             stand = (
@@ -109,7 +114,7 @@ def idle_trend(series: SeriesRecord, found: Sequence[Fact], of: EngineRecord) ->
         more += [line for line in (smallness(fact), since(fact), until_limit(fact)) if line]
     if len(named) > 1:
         others = ", ".join(
-            f"{fact.name} ({fixed(fact.change_db, 1, sign=True)} dB"
+            f"{fact.name} ({names.signed(fact.feature, fact.change_db)}"
             f"{', small in absolute terms' if fact.small else ''})"
             for fact in named[1:]
         )
@@ -162,16 +167,64 @@ def of_all(series: Sequence[tuple[SeriesRecord, Statement]], of: EngineRecord) -
     return replace(first, more=(*first.more, *also))
 
 
-def resonance(facts: Sequence[Fact]) -> Statement:
-    """Return what run-ups say of the damper itself; usually that none was measured."""
+def resonance(facts: Sequence[Fact], *, swept: bool = False) -> Statement:
+    """Return what run-ups say of the damper itself; `swept` if any were measured.
+
+    Only a resonance that counts as the crankshaft's speaks of the damper; any other that moved is
+    named beside it.
+    """
+    found = [fact for fact in facts if names.is_resonance(fact.feature)]
+    crank = [fact for fact in found if names.of_crankshaft(fact.feature)]
+    others = [fact for fact in found if fact not in crank and fact.moved]
+    more = [f"{capital(moved(fact))}; its cause is unknown." for fact in others]
+    if not crank:
+        words, text = (
+            ("Not seen", _NONE_OF_CRANKSHAFT) if swept or found else ("Not measured", BLIND)
+        )
+        return _damper("not-measured", words, text, more)
+    top = max(crank, key=lambda fact: fact.rank)
+    also = [fact for fact in crank if fact is not top and fact.moved]
+    more = [f"Also: {moved(fact)}." for fact in also] + more
+    more += [text for fact in crank if (text := _uncertain_temperature(fact))][:1]
+    match top.state:
+        case "no-baseline":
+            text = "There is nothing to compare with yet."
+        case "learning":
+            text = "Three sweeps on each of three days make a baseline."
+        case "no-change-seen":
+            text = _still(crank)
+        case "record-again" | "another-day":
+            text = f"{capital(moved(top))}: {beyond(top)}. {_UNCONFIRMED}"
+        case _:
+            meaning = names.MEANS[names.way(top.feature, rose=top.change_db >= 0)]
+            text = f"{capital(moved(top))} ({meaning}): {beyond(top)}."
+            more = [line for line in (since(top), until_limit(top)) if line] + more
+    return _damper(top.state, STATE_WORDS.get(top.state, top.state), text, more)
+
+
+_NONE_OF_CRANKSHAFT = (
+    "Run-ups show no resonance that counts as the crankshaft's: that takes one frequency in "
+    "several orders that can excite it, or a tacho at the nose."
+)
+
+
+def _damper(state: str, words: str, text: str, more: Sequence[str]) -> Statement:
     label = "Damper resonance"
-    found = [fact for fact in facts if fact.feature.startswith("resonance")]
-    if not found:
-        return Statement(label=label, state="not-measured", words="Not measured", text=BLIND)
-    top = max(found, key=lambda fact: fact.rank)
-    words = STATE_WORDS.get(top.state, top.state)
-    text = f"{capital(moved(top))}: {beyond(top)}."
-    return Statement(label=label, state=top.state, words=words, text=text)
+    return Statement(label=label, state=state, words=words, text=text, more=tuple(more))
+
+
+def _still(crank: Sequence[Fact]) -> str:
+    """Say of what is watched that it stayed, and what would have been noticed."""
+    fact = next((each for each in crank if names.in_percent(each.feature)), crank[0])
+    text = f"The {names.named(fact.feature, fact.order)} has not moved"
+    if not math.isfinite(fact.noticeable_db):
+        return f"{text}."
+    jump = names.scatter(fact.feature, fact.noticeable_db)
+    return f"{text}; a jump of its {names.parts(fact.feature).quantity} by {jump} would be noticed."
+
+
+def _uncertain_temperature(fact: Fact) -> str:
+    return names.temperature(fact.feature, fact.shared_db, fact.scatter_db)
 
 
 def _largest(found: Sequence[Fact]) -> list[str]:
@@ -179,5 +232,9 @@ def _largest(found: Sequence[Fact]) -> list[str]:
     if not known:
         return []
     fact = max(known, key=lambda one: abs(one.change_db))
-    scatter = "" if math.isnan(fact.scatter_db) else f", usual scatter {fact.scatter_db:.1f} dB"
-    return [f"Largest difference: {fact.name}, {fixed(fact.change_db, 1, sign=True)} dB{scatter}."]
+    scatter = ""
+    if not math.isnan(fact.scatter_db):
+        scatter = f", usual scatter {names.scatter(fact.feature, fact.scatter_db)}"
+    return [
+        f"Largest difference: {fact.name}, {names.signed(fact.feature, fact.change_db)}{scatter}."
+    ]

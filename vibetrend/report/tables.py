@@ -16,9 +16,10 @@ import pandas as pd
 
 from vibetrend.checkup.records import EngineRecord, SeriesRecord
 from vibetrend.installation import Reading, Record
-from vibetrend.report import words
+from vibetrend.report import sweep_tables, words
 from vibetrend.report.columns import COLUMNS, OF_ORDERS, explained
 from vibetrend.report.levels import levels
+from vibetrend.report.sweeps import is_sweep
 from vibetrend.report.writing import File, Kind
 from vibetrend.units import unit_of
 
@@ -28,14 +29,18 @@ _ABOUT_KIND = Kind(name="list of columns", signature=b"Tables of vibetrend", opt
 
 Row = Mapping[str, Any]
 
+_ALL_COLUMNS = {**COLUMNS, **sweep_tables.COLUMNS}
+
 # A spreadsheet takes a cell that begins like this for a formula (OWASP, CSV Injection).
 _FORMULAS = tuple("=+-@\t\r\n＝＋－＠")
 
 
 def files(engines: Sequence[EngineRecord], folder: Path, *, made_at: dt.datetime) -> list[File]:
     """Return the tables as files of a folder, and the list of their columns and units."""
-    about = File(path=folder / ABOUT, content=explained(made_at).encode("utf-8"), kind=_ABOUT_KIND)
     found = tables(engines).items()
+    columns = {name: _ALL_COLUMNS[name] for name, _ in found}
+    text = explained(made_at, columns).encode("utf-8")
+    about = File(path=folder / ABOUT, content=text, kind=_ABOUT_KIND)
     return [
         *(File(path=folder / name, content=content, kind=KIND) for name, content in found),
         about,
@@ -43,7 +48,7 @@ def files(engines: Sequence[EngineRecord], folder: Path, *, made_at: dt.datetime
 
 
 def tables(engines: Sequence[EngineRecord]) -> dict[str, bytes]:
-    """Return each table by the name of its file; `COLUMNS` says what is in it."""
+    """Return each table by the name of its file; those of sweeps where there are any."""
     rows = {
         "series.csv": _each(engines, _series),
         "changes.csv": _each(engines, _changes),
@@ -54,7 +59,10 @@ def tables(engines: Sequence[EngineRecord]) -> dict[str, bytes]:
         "hours.csv": (row for record in engines for row in _hours(record)),
         "corrections.csv": (row for record in engines for row in _corrections(record)),
     }
-    return {name: _csv(list(COLUMNS[name]), found) for name, found in rows.items()}
+    if any(is_sweep(one) for each in engines for one in (*each.series, *each.earlier_series)):
+        rows["resonances.csv"] = _each(engines, sweep_tables.resonances)
+        rows["runup.csv"] = _each(engines, sweep_tables.runup)
+    return {name: _csv(list(_ALL_COLUMNS[name]), found) for name, found in rows.items()}
 
 
 # Cells

@@ -10,7 +10,7 @@ from markupsafe import Markup
 from vibetrend.checkup.records import OrderSpectrum, SeriesRecord
 from vibetrend.report.facts import Fact
 from vibetrend.report.isolating import isolated
-from vibetrend.trend import phrases
+from vibetrend.trend import phrases, resonance
 from vibetrend.trend.evidence import GRADUAL, SUDDEN
 
 STATE_WORDS = {
@@ -201,7 +201,12 @@ def with_dates(text: str) -> str:
 
 def moved(fact: Fact) -> str:
     """Return which way and how far, e.g. ``order 4.5 is up 3.4 dB, 1.5 times its baseline``."""
-    way = "up" if fact.change_db >= 0 else "down"
+    up = fact.change_db >= 0
+    if resonance.is_resonance(fact.feature):
+        return resonance.has_moved(
+            fact.feature, fact.order, fact.change_db, rose=up, error_db=fact.change_error_db
+        )
+    way = "up" if up else "down"
     size = f"{'at least ' * fact.at_least}{abs(fact.change_db):.1f} dB"
     return f"{fact.name} is {way} {size}, {factor(fact.change_db)} its baseline"
 
@@ -211,7 +216,8 @@ def beyond(fact: Fact) -> str:
     if math.isnan(fact.scatter_db) or fact.scatter_db <= 0:
         return "its usual scatter is not known yet"
     times = abs(fact.change_db) / fact.scatter_db
-    return f"{phrases.two_digits(times)} times its usual scatter of {fact.scatter_db:.1f} dB"
+    scatter = resonance.scatter(fact.feature, fact.scatter_db)
+    return f"{phrases.two_digits(times)} times its usual scatter of {scatter}"
 
 
 def since(fact: Fact) -> str:
@@ -225,8 +231,11 @@ def since(fact: Fact) -> str:
     if fact.steady_share < SUDDEN:
         return f"{said}, in a jump."
     if fact.steady_share > GRADUAL:
-        slope = phrases.two_digits(abs(fact.slope_db_per_1000h))
-        said += f" and {way}{'es' if way == 'ris' else 's'} by {slope} dB per {hours(1000)}"
+        slope = f"{phrases.two_digits(abs(fact.slope_db_per_1000h))} dB"
+        if resonance.in_percent(fact.feature):
+            percent = resonance.percent_of(fact.slope_db_per_1000h)
+            slope = f"{phrases.two_digits(abs(percent))} %"
+        said += f" and {way}{'es' if way == 'ris' else 's'} by {slope} per {hours(1000)}"
     return f"{said}."
 
 

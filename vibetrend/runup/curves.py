@@ -12,6 +12,8 @@ SPEED_RATIO = 1.01
 """From one speed of the grid to the next; all sweeps share it, so that curves can be laid over
 each other. A resonance of damping ratio 0.02 is four steps wide."""
 
+LOG_STEP = float(np.log(SPEED_RATIO))
+
 VISIBLE = 3.0  # standard errors
 
 ComplexArray = NDArray[np.complex128]
@@ -19,8 +21,8 @@ ComplexArray = NDArray[np.complex128]
 
 def grid_rpm(low: float, high: float) -> FloatArray:
     """Return the speeds of the grid from `low` to `high`, shape (m,), rpm."""
-    step = np.log(SPEED_RATIO)
-    return SPEED_RATIO ** np.arange(np.ceil(np.log(low) / step), np.floor(np.log(high) / step) + 1)
+    steps = np.arange(np.ceil(np.log(low) / LOG_STEP), np.floor(np.log(high) / LOG_STEP) + 1)
+    return np.asarray(SPEED_RATIO**steps, dtype=float)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -64,4 +66,5 @@ class Curves:
             "visible": (amplitude > VISIBLE * error).ravel(),
         }
         table = pd.DataFrame(columns)
-        return table.loc[np.isfinite(table["amplitude"])].reset_index(drop=True)
+        seen = table.loc[np.isfinite(table["amplitude"])]
+        return pd.DataFrame(seen.reset_index(drop=True))

@@ -17,6 +17,7 @@ from vibetrend.engine import Engine
 from vibetrend.recording import FloatArray
 
 HIGHEST_ORDER = 24.0
+_UNLIKE = 0.10  # of cylinders, standard deviation
 
 
 def firing_angles(engine: Engine) -> FloatArray:
@@ -63,6 +64,12 @@ def vector_sum(
     return sums
 
 
+def cylinder_strengths(engine: Engine, specimen: int) -> FloatArray:
+    """Return how strongly each cylinder of one engine fires, about 1, shape (cylinders,)."""
+    drawn = _drawn(engine, specimen).standard_normal(engine.cylinders)
+    return np.asarray(1 + _UNLIKE * drawn)
+
+
 def order_levels(
     engine: Engine, *, rpm: float, specimen: int
 ) -> tuple[FloatArray, NDArray[np.complex128]]:
@@ -82,12 +89,12 @@ def order_levels(
     levels : ndarray, shape (k,)
         Complex.
     """
-    rng = np.random.default_rng([specimen, 1, engine.cylinders, engine.strokes])
+    rng = _drawn(engine, specimen)
     orders = simulated_orders(engine)
     angles = firing_angles(engine)
 
     reach = np.linspace(1.0, 0.5, engine.cylinders)
-    strengths = reach * (1 + 0.10 * rng.standard_normal(engine.cylinders))
+    strengths = reach * (1 + _UNLIKE * rng.standard_normal(engine.cylinders))
     combustion = vector_sum(orders, angles, strengths) / (1 + (orders / 4) ** 2)
     firing = np.isclose(orders, engine.firing_order_number)
     levels = combustion / np.abs(combustion[firing])
@@ -100,3 +107,7 @@ def order_levels(
     levels[orders == 1] += imbalance * phase[0] + runout * phase[1]
     levels[orders == 2] += secondary + coupling * phase[2]
     return orders, levels
+
+
+def _drawn(engine: Engine, specimen: int) -> np.random.Generator:
+    return np.random.default_rng([specimen, 1, engine.cylinders, engine.strokes])

@@ -1,5 +1,6 @@
 """Writes the demo folder: recordings, engine files, the plan and a README."""
 
+from collections.abc import Iterator
 from pathlib import Path
 
 from vibetrend.recording import Recording
@@ -16,6 +17,8 @@ from vibetrend.simulate.scenario import (
     Subject,
     placement,
 )
+from vibetrend.simulate.scenario_sweeps import SWEEPS, Sweeps, softened, sweep_placement
+from vibetrend.torsion import Crankshaft
 
 NOTE = "invented demo data: no real boat, engine, person or reading"
 CONDITION = "warm, out of gear"
@@ -45,14 +48,20 @@ Two engines of one boat, recorded from {first} to {last}.
   baseline days followed, then {main_later} check-ups, mostly 150 to 190 h apart; one is a second
   day three days after another. From {bend:g} h on the orders 0.5, 1, 1.5 and 2.5 rise, by
   4 to 4.5 dB at the end.
+- The same engine swept: on the baseline days and at {swept_later} later check-ups a sound recorder
+  took three run-ups of {sweep_seconds:g} s each, out of gear, from about {start:g} to {end:g}
+  r/min, the temperature of the damper's ring noted. By the model of `vibetrend/torsion/` the
+  crankshaft has a resonance near {crank_hz:.0f} Hz. From {bend:g} h on the damper's rubber softens,
+  and the resonance moves down, by {moved:.0f} % at the end.
 - `charger`: four-cylinder four-stroke that charges the batteries, 1300 r/min, so order 2 (firing)
   at 43.3 Hz. A sound recorder on a stand, 8 kHz. Its damper is the one found on it at
   {found_hours:g} h. Three baseline days, then {charger_later} check-ups. Nothing happens to it.
 
-Every check-up has three recordings of {seconds:g} s, the sensor taken off and put back in between:
-that alone moves every level by about 0.75 dB, half its variance common to all levels. Speeds are
-such that no firing order up to 12 comes within 3 % of 50 or 60 Hz or a multiple of them. How the
-recordings are modelled, and what is left out, stands in the docstrings of `vibetrend/simulate/`.
+Every check-up has three steady recordings of {seconds:g} s, the sensor taken off and put back in
+between: that alone moves every level by about 0.75 dB, half its variance common to all levels.
+Speeds are such that no firing order up to 12 comes within 3 % of 50 or 60 Hz or a multiple of them.
+How the recordings are modelled, and what is left out, stands in the docstrings of
+`vibetrend/simulate/`.
 
 ## What lies where
 
@@ -61,8 +70,9 @@ recordings are modelled, and what is left out, stands in the docstrings of `vibe
 - `main.toml`, `charger.toml`: the engine files.
 - `main/DATE_HOURSh_RPMrpm_NUMBER.csv.gz`: tables of time (s) and acceleration (m/s^2) along
   x, y, z; gravity is in them.
+- `main/DATE_HOURSh_run-up_NUMBER.flac`: sweeps, sound at 2 kHz, mono, 16 bit.
 - `charger/DATE_HOURSh_RPMrpm_NUMBER.flac`: sound, mono, 16 bit.
-- `single/`: the last recording of each engine once more, as a plain table and as WAV, to try
+- `single/`: the last steady recording of each engine once more, as a plain table and as WAV, to try
   `vibetrend measure` on. The plan leaves them out.
 
 The licence is the project's own, see LICENSE.
@@ -120,7 +130,7 @@ def plan_text(plan: DemoPlan) -> str:
                 f"date = {visit.date}",
                 f"hours = {visit.hours:g}",
                 f"baseline = {_toml(visit.baseline)}",
-                f"rpm = {visit.rpm:g}",
+                *_speed(visit),
                 f'position = "{visit.position}"',
                 f'device = "{visit.device}"',
                 f'condition = "{visit.condition}"',
@@ -129,6 +139,13 @@ def plan_text(plan: DemoPlan) -> str:
                 "]",
             ]
     return "\n".join(lines) + "\n"
+
+
+def _speed(visit: PlannedVisit) -> list[str]:
+    lines = [f"rpm = {visit.rpm:g}"]
+    if visit.manner != "steady":
+        lines = [f'manner = "{visit.manner}"', *lines, f"end_rpm = {visit.end_rpm:g}"]
+    return lines + ([] if visit.damper_c is None else [f"damper_c = {visit.damper_c:g}"])
 
 
 def _toml(flag: bool) -> str:
@@ -141,8 +158,16 @@ def _planned(subject: Subject) -> PlannedEngine:
         name=engine.name,
         file=Path(f"{engine.name}.toml"),
         installation=subject.installation,
-        visits=tuple(_visit(subject, day) for day in subject.days),
+        visits=tuple(visit for day in subject.days for visit in _visits(subject, day)),
     )
+
+
+def _visits(subject: Subject, day: Day) -> Iterator[PlannedVisit]:
+    """Give what is recorded of an engine on a day, in that order."""
+    yield _visit(subject, day)
+    swept = SWEEPS.get(subject.number)
+    if swept is not None and day in swept.days:
+        yield _sweep_visit(swept, day)
 
 
 def _visit(subject: Subject, day: Day) -> PlannedVisit:
@@ -162,13 +187,38 @@ def _visit(subject: Subject, day: Day) -> PlannedVisit:
     )
 
 
+def _sweep_visit(swept: Sweeps, day: Day) -> PlannedVisit:
+    stem = f"{swept.subject.engine.name}/{day.date}_{day.hours:g}h_run-up"
+    rpm, end_rpm = swept.shown_rpm
+    return PlannedVisit(
+        visit=day.date.isoformat(),
+        date=day.date,
+        hours=day.hours,
+        baseline=day.baseline,
+        manner="run-up",
+        rpm=rpm,
+        end_rpm=end_rpm,
+        damper_c=swept.damper_c[swept.days.index(day)],
+        position=swept.position,
+        device=swept.device,
+        condition=CONDITION,
+        files=tuple(Path(f"{stem}_{number}{swept.suffix}") for number in range(1, PLACEMENTS + 1)),
+    )
+
+
 def _write_recordings(folder: Path, subject: Subject, planned: PlannedEngine, seed: int) -> None:
-    for day, visit in zip(subject.days, planned.visits, strict=True):
+    days = {day.date: day for day in subject.days}
+    for visit in planned.visits:
         for number, file in enumerate(visit.files, start=1):
-            recording, _ = placement(subject, day, number, seed=seed)
+            if visit.manner == "steady":
+                recording, _ = placement(subject, days[visit.date], number, seed=seed)
+                last = recording
+            else:
+                swept = SWEEPS[subject.number]
+                recording, _ = sweep_placement(swept, days[visit.date], number, seed=seed)
             _write(recording, folder / file)
-    plain = ".wav" if recording.kind == "sound" else ".csv"
-    _write(recording, folder / "single" / f"{planned.name}_{planned.visits[-1].rpm:g}rpm{plain}")
+    plain = ".wav" if last.kind == "sound" else ".csv"
+    _write(last, folder / "single" / f"{planned.name}_{subject.rpm:g}rpm{plain}")
 
 
 def _write(recording: Recording, path: Path) -> None:
@@ -176,6 +226,12 @@ def _write(recording: Recording, path: Path) -> None:
 
 
 def _readme(seed: int) -> str:
+    swept = SWEEPS[MAIN.number]
+    fresh = Crankshaft.of(MAIN.engine)
+    first, last = (
+        float(each.damped_modes.frequency_hz[0])
+        for each in (fresh, fresh.with_change(softened(swept, 1.0)))
+    )
     return _README.format(
         seed=seed,
         first=MAIN.days[0].date,
@@ -187,4 +243,10 @@ def _readme(seed: int) -> str:
         main_later=sum(not day.baseline for day in MAIN.days),
         charger_later=sum(not day.baseline for day in CHARGER.days),
         seconds=SECONDS,
+        swept_later=sum(not day.baseline for day in swept.days),
+        sweep_seconds=swept.seconds,
+        start=swept.start_rpm,
+        end=swept.end_rpm,
+        crank_hz=first,
+        moved=100 * (1 - last / first),
     )

@@ -5,7 +5,7 @@ import tomllib
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import ConfigDict, Field, TypeAdapter, ValidationError
 from pydantic.dataclasses import dataclass
@@ -33,13 +33,16 @@ class PlannedInstallation:
 
 @dataclass(frozen=True, kw_only=True, config=_STRICT)
 class PlannedVisit:
-    """One check-up of one engine; what holds for all its recordings."""
+    """Recordings of one kind at one check-up of an engine; what holds for all of them."""
 
     visit: _Text
     date: dt.date
     hours: _Hours  # engine hours
     baseline: bool
-    rpm: _Positive  # as the person states it
+    manner: Literal["steady", "run-up", "coast-down"] = "steady"
+    rpm: _Positive  # as the person states it; of a sweep, at its start
+    end_rpm: _Positive | None = None  # of a sweep
+    damper_c: float | None = None  # of the damper's ring, degrees Celsius
     position: _Text
     device: _Text
     condition: _Text

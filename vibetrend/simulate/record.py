@@ -5,32 +5,22 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
 from vibetrend.engine import Engine
 from vibetrend.recording import FloatArray, Recording
 from vibetrend.simulate.errors import SimulateError
 from vibetrend.simulate.firing import order_levels
+from vibetrend.simulate.rendering import (
+    ComplexArray,
+    Line,
+    breathing_of,
+    directions,
+    other_lines,
+    picked_up,
+    wave,
+)
 from vibetrend.simulate.sensor import PHONE, Sensor
 from vibetrend.simulate.speed import Running, turns_at
-from vibetrend.units import STANDARD_GRAVITY
-
-ComplexArray = NDArray[np.complex128]
-
-_UP = 1  # of the engine axes across, up, along
-_LIVELY = np.array([0.8, 1.0, 0.5])  # how much an engine moves along each
-_BELT_CREEP = (0.01, 0.02)
-_DRIVEN_LEVEL = 0.15  # of the firing order
-
-
-@dataclass(frozen=True, kw_only=True)
-class Line:
-    """A line that is no order of the engine."""
-
-    name: str
-    frequency_hz: float  # mean over the recording
-    ratio: float | None  # turns per turn of the crank, belt creep included; None for mains
-    rms: float  # all axes together, in the recording's unit
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -57,7 +47,7 @@ class Truth:
         SimulateError
             If the order is not simulated.
         """
-        return float(self.rms[_index_of(order, self.orders)])
+        return float(self.rms[index_of(order, self.orders)])
 
 
 def record(
@@ -116,7 +106,7 @@ def record(
     SimulateError
         If a number makes no sense, or `changes_db` names an order that is not simulated.
     """
-    _check(rpm=rpm, seconds=seconds, rate=rate)
+    check_numbers(rpm=rpm, seconds=seconds, rate=rate)
     running = running or Running()
     rng = np.random.default_rng(seed)
     cycle_turns = engine.strokes / 2
@@ -127,23 +117,18 @@ def record(
 
     orders, levels = order_levels(engine, rpm=rpm, specimen=specimen)
     for order, change in (changes_db or {}).items():
-        levels[_index_of(order, orders)] *= 10 ** (change / 20)
+        levels[index_of(order, orders)] *= 10 ** (change / 20)
     levels *= gain * sensor.firing_rms * sensor.response(orders * turns_per_s)
-    ways = _directions(np.random.default_rng([specimen, 2, 0, 0]), orders.size, sensor.axes)
-    breathing = _breathing(turns / cycle_turns, orders.size, running.breathing_percent, rng)
+    ways = directions(np.random.default_rng([specimen, 2, 0, 0]), orders.size, sensor.axes)
+    breathing = breathing_of(turns / cycle_turns, orders.size, running.breathing_percent, rng)
     signal, mean_vectors = _sum_of_orders(turns, orders, levels[:, np.newaxis] * ways, breathing)
 
-    lines = _other_lines(engine, turns_per_s, gain, sensor, rng)
-    for line in lines:
-        way = _directions(rng, 1, sensor.axes)[0]
-        cycles = line.frequency_hz * times if line.ratio is None else line.ratio * turns
-        signal += _wave(np.exp(2j * np.pi * cycles), line.rms * way)
-    if sensor.kind == "acceleration":
-        signal[:, _UP] += STANDARD_GRAVITY
-    rotation = sensor.orientation(specimen, rng)
-    firing_hz = engine.firing_order_number * turns_per_s
-    noise = sensor.noise(times.size, rate, firing_hz=firing_hz, gain=gain, rng=rng)
-    samples = sensor.convert(signal @ rotation.T + noise)
+    lines = other_lines(engine, turns_per_s, gain, sensor, rng)
+    samples, rotation = picked_up(
+        signal, times, turns, lines,
+        firing_hz=engine.firing_order_number * turns_per_s,
+        rate=rate, gain=gain, sensor=sensor, specimen=specimen, rng=rng,
+    )  # fmt: skip
 
     tag = rpm if tag_rpm is None else tag_rpm
     truth = Truth(
@@ -168,49 +153,12 @@ def _sum_of_orders(
     spin = np.ones_like(lowest)
     for vector, breath in zip(vectors, breathing, strict=True):
         spin *= lowest
-        signal += _wave(breath * spin, vector)
+        signal += wave(breath * spin, vector)
     return signal, vectors * breathing.mean(axis=1)[:, np.newaxis]
 
 
-def _wave(spin: ComplexArray, vector: ComplexArray) -> FloatArray:
-    """Return sqrt(2) Re(vector spin), shape (n, axes): `vector` is rms in size."""
-    return math.sqrt(2) * (np.outer(spin.real, vector.real) - np.outer(spin.imag, vector.imag))
-
-
-def _breathing(
-    cycles: FloatArray, count: int, percent: float, rng: np.random.Generator
-) -> FloatArray:
-    """Return the factor on each order at each sample, shape (count, n), about 1."""
-    knots = np.arange(math.ceil(float(cycles[-1])) + 2)
-    drawn = 1 + percent / 100 * rng.standard_normal((count, knots.size))
-    return np.array([np.interp(cycles, knots, values) for values in drawn])
-
-
-def _directions(rng: np.random.Generator, count: int, axes: int) -> ComplexArray:
-    """Return random complex unit vectors, shape (count, axes)."""
-    lively = _LIVELY[:axes]
-    real, imaginary = rng.standard_normal((2, count, axes)) * lively
-    vectors = real + 1j * imaginary
-    units: ComplexArray = vectors / np.linalg.norm(vectors, axis=1, keepdims=True)
-    return units
-
-
-def _other_lines(
-    engine: Engine, turns_per_s: float, gain: float, sensor: Sensor, rng: np.random.Generator
-) -> tuple[Line, ...]:
-    lines = []
-    for part in engine.driven:
-        ratio = part.ratio * (1 - rng.uniform(*_BELT_CREEP))
-        hertz = ratio * turns_per_s
-        rms = gain * sensor.firing_rms * _DRIVEN_LEVEL * float(sensor.response(np.array(hertz)))
-        lines.append(Line(name=part.name, frequency_hz=hertz, ratio=ratio, rms=rms))
-    if sensor.mains_level > 0:
-        rms = sensor.firing_rms * sensor.mains_level
-        lines.append(Line(name="mains", frequency_hz=sensor.mains_hz, ratio=None, rms=rms))
-    return tuple(lines)
-
-
-def _index_of(order: float, orders: FloatArray) -> int:
+def index_of(order: float, orders: FloatArray) -> int:
+    """Return where an order stands among those simulated."""
     found = np.flatnonzero(np.isclose(orders, order))
     if not found.size:
         raise SimulateError(
@@ -220,7 +168,8 @@ def _index_of(order: float, orders: FloatArray) -> int:
     return int(found[0])
 
 
-def _check(**numbers: float) -> None:
+def check_numbers(**numbers: float) -> None:
+    """Refuse numbers that are not above 0, and less than two turns of the crank."""
     for name, value in numbers.items():
         if not 0 < value < math.inf:
             raise SimulateError(f"{name} is {value:g}; a number above 0 is needed")

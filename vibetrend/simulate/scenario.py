@@ -33,6 +33,7 @@ cylinders = 6
 strokes = 4
 firing_order = [1, 5, 3, 6, 2, 4]
 layout = "inline"
+idle_rpm = 700
 fast_idle_rpm = 1080         # firing orders at 54, 108, 162, 216 Hz, clear of mains
 rated_rpm = 2600
 
@@ -48,6 +49,20 @@ ratio = 1.32
 type = "rubber"
 renew_hours = 4000
 renew_years = 6
+hub_inertia_kg_m2 = 0.015
+ring_inertia_kg_m2 = 0.055
+ring_stiffness_nm_rad = 56000
+ring_loss_factor = 0.18
+
+[crankshaft]
+inertias_kg_m2 = [0.022, 0.042, 0.042, 0.042, 0.042, 0.042, 0.042, 1.15]
+stiffnesses_nm_rad = [9.2e5, 13e5, 13e5, 13e5, 13e5, 13e5, 15e5]
+loss_factor = 0.03
+bore_mm = 102
+stroke_mm = 118
+rod_ratio = 1.75             # rod length over stroke
+reciprocating_mass_kg = 1.7
+compression_ratio = 17
 """
 
 CHARGER_TOML = """\

@@ -46,6 +46,21 @@ class Sensor:
         jitter: FloatArray = np.clip(drawn, -0.45, 0.45)  # no sample overtakes the one before
         return (np.arange(count) + 0.5 + jitter) / rate
 
+    def density(
+        self, frequency_hz: FloatArray, *, firing_hz: FloatArray, gain: float = 1.0
+    ) -> FloatArray:
+        """Return the noise on one axis, one-sided, unit^2 / Hz, shape as `frequency_hz`.
+
+        `firing_hz` is where the engine's share is set beside the firing order.
+        """
+
+        def shape(frequency_hz: FloatArray) -> FloatArray:
+            return _NOISE_FLOOR + 1 / (1 + (frequency_hz / self.noise_corner_hz) ** 2)
+
+        beside = self.firing_rms**2 / 10 ** (self.firing_above_noise_db_hz / 10)
+        density = beside * shape(frequency_hz) / shape(firing_hz)
+        return gain**2 * density + self.own_noise**2
+
     def noise(
         self, count: int, rate: float, *, firing_hz: float, gain: float, rng: np.random.Generator
     ) -> FloatArray:
@@ -53,14 +68,8 @@ class Sensor:
 
         `gain` multiplies the engine's share: how well the sensor is coupled to it.
         """
-
-        def shape(frequency_hz: FloatArray) -> FloatArray:
-            return _NOISE_FLOOR + 1 / (1 + (frequency_hz / self.noise_corner_hz) ** 2)
-
         frequency = np.arange(count // 2 + 1) * rate / count
-        beside = self.firing_rms**2 / 10 ** (self.firing_above_noise_db_hz / 10)
-        density = beside * shape(frequency) / shape(np.array(firing_hz))  # unit^2 / Hz, one-sided
-        total = gain**2 * density + self.own_noise**2
+        total = self.density(frequency, firing_hz=np.array(firing_hz), gain=gain)
         white = rng.standard_normal((count, self.axes))
         spectrum = np.fft.rfft(white, axis=0) * np.sqrt(total * rate / 2)[:, np.newaxis]
         return np.fft.irfft(spectrum, count, axis=0)

@@ -6,6 +6,7 @@ import numpy as np
 
 from vibetrend.baseline import FULL_DAY
 from vibetrend.engine import Engine
+from vibetrend.trend import resonance
 from vibetrend.trend.assess import CONFIRMED, Assessment, Levels
 from vibetrend.trend.causes import look_first
 from vibetrend.trend.evidence import GRADUAL, NOW_HOURS, ONE_CYLINDER, SUDDEN
@@ -24,8 +25,10 @@ from vibetrend.trend.history import LAY_UP_HOURS, History, LayUp
 from vibetrend.trend.noticeable import Noticeable
 from vibetrend.trend.phrases import at, capital, count_of, percent, two_digits, when_reached
 from vibetrend.trend.placements import FEW_ORDERS, TOO_FEW_ORDERS
+from vibetrend.trend.resonance import signed
 from vibetrend.trend.rows import label
 from vibetrend.trend.states import sentence
+from vibetrend.trend.sweeps import RUN_UP_CAUTIONS, of_sweeps, uncertain_temperature
 
 CAUTIONS = (
     "Stop the engine and isolate its starting before hands go near belts or turning parts.",
@@ -34,8 +37,8 @@ CAUTIONS = (
     "a licensed mechanic's inspection stand above it.",
 )
 BLIND = (
-    "Order amplitudes at fast idle are nearly blind to the damper's stiffness; only a slow run-up "
-    "would show it, and this version does not measure run-ups."
+    "Order amplitudes at fast idle are nearly blind to the damper's stiffness; only slow run-ups "
+    "show it (recordings with --manner run-up), as a series of their own."
 )
 EACH_ITS_OWN_WAY = (
     "Many orders moved at one time, each its own way: look at the phone, its spot and the mounts "
@@ -74,7 +77,9 @@ def advise(
     found = list(said)
     if result is None or watched is None or arranged.levels is None:
         said.append(
-            "Take a baseline: three placements (phone off and on again) on each of three days."
+            "Take a baseline: three sweeps, after the same warm-up, on each of three days."
+            if arranged.swept
+            else "Take a baseline: three placements (phone off and on again) on each of three days."
         )
     else:
         levels = arranged.levels
@@ -88,6 +93,7 @@ def advise(
         said += _look_first(rows, moved, arranged, levels, result, engine)
         said += guidance(arranged, recordings, watched, calm=state in CALM)
         said += unlike_days(levels, result)
+        said += uncertain_temperature(rows)
         said += _few_orders(arranged)
     if arranged.not_judged:
         names = ", ".join(arranged.not_judged)
@@ -95,7 +101,9 @@ def advise(
             f"Not judged, because too weak or above what these recordings can show: {names}."
         )
     said += arranged.notes
-    if not any(text.startswith("resonance") for text, _ in arranged.features):
+    if arranged.swept:
+        said += RUN_UP_CAUTIONS
+    elif not any(resonance.is_resonance(text) for text, _ in arranged.features):
         said.append(BLIND)
     return [*said, *CAUTIONS], tuple(found)
 
@@ -112,7 +120,7 @@ def _seen(rows: Table, moved: Table, engine: Engine | None) -> list[str]:
             )
         elif row["state"] == "past-limit":
             said.append(f"It stands beyond {_limit(row)}.")
-        elif not rose(row):
+        elif not rose(row) and not resonance.is_resonance(row["feature"]):
             said.append("A fall is never past the limit, but it is a change all the same.")
     if moved[1:]:
         said.append(f"Also moved: {_listed(moved[1:])}.")
@@ -154,19 +162,31 @@ def _together(result: Assessment, arranged: History, engine: Engine | None) -> l
 
 def _change(row: Row) -> str:
     """Say how far a feature moved, since when and how."""
-    change = row["change_db"]
-    way = f"{'rose' if rose(row) else 'fell'} by {'at least ' * row['at_least']}"
-    said = (
-        f"{_name(row)} {way}{abs(change):.1f} dB, to {two_digits(10 ** (change / 20))} times its "
-        f"baseline, since about {at(row['since_hours'])}; one check-up usually scatters by "
-        f"{row['scatter_db']:.1f} dB."
-    )
+    change, feature = row["change_db"], str(row["feature"])
+    since = f"since about {at(row['since_hours'])}"
+    usual = f"one check-up usually scatters by {resonance.scatter(feature, row['scatter_db'])}."
+    if resonance.is_resonance(feature):
+        told = resonance.has_moved(
+            *feature_of(row), change, rose=rose(row), error_db=row["change_error_db"]
+        )
+        meaning = resonance.MEANS[resonance.way(feature, rose=rose(row))]
+        said = f"{capital(told)} {since}: {meaning}; {usual}"
+    else:
+        way = f"{'rose' if rose(row) else 'fell'} by {'at least ' * row['at_least']}"
+        times = two_digits(10 ** (change / 20))
+        said = (
+            f"{_name(row)} {way}{abs(change):.1f} dB, to {times} times its baseline, {since}; "
+            f"{usual}"
+        )
     if math.isnan(row["steady_share"]):
         on = "rising" if rose(row) else "falling"
         said += f" It is too early to say whether it goes on {on}."
     if row["steady_share"] > GRADUAL:
-        slope = two_digits(abs(row["slope_db_per_1000h"]))
-        said += f" It {'rises' if rose(row) else 'falls'} by about {slope} dB per 1000 h."
+        pace = row["slope_db_per_1000h"]
+        slope = f"{two_digits(abs(pace))} dB"
+        if resonance.in_percent(feature):
+            slope = f"{two_digits(abs(resonance.percent_of(pace)))} %"
+        said += f" It {'rises' if rose(row) else 'falls'} by about {slope} per 1000 h."
     if row["steady_share"] < SUDDEN:
         said += " It came as a jump."
     return said
@@ -235,7 +255,9 @@ def _next(
             remedies = {each.remedy for each in arranged.recordings if each.visit == visit}
             said += [f"{capital(text)}." for text in sorted(remedies - {""})]
             said.append(
-                "Take the phone off, put it back on its marked spot and record once more now."
+                "Sweep once more now, at the same pace between the same speeds."
+                if arranged.swept
+                else "Take the phone off, put it back on its marked spot and record once more now."
             )
         case "another-day" if _days_of_suspicion(arranged, orders, result) > LOOK_AGAIN_DAYS:
             said.append(
@@ -243,9 +265,10 @@ def _next(
                 "check-up earlier than usual."
             )
         case "another-day":
+            warm = ", after the same warm-up" * arranged.swept
             said.append(
-                "Take a check-up of three placements on another day, up to three days; a change is "
-                "called only when a second day agrees."
+                f"Take a check-up of three {arranged.placement}s on another day, up to three days"
+                f"{warm}; a change is called only when a second day agrees."
             )
         case "all-moved":
             said.append(
@@ -262,9 +285,10 @@ def _next(
             said.append("Take the next check-up earlier than usual, and look at the parts below.")
     learning = arranged.recordings[-1].baseline
     if not said and len(latest) < FULL_DAY and not learning:
+        again = "" if arranged.swept else ", phone off and on again,"
         said.append(
-            f"The latest check-up has {count_of(len(latest), 'placement')}; three, phone off and "
-            f"on again, tell a change sooner."
+            f"The latest check-up has {count_of(len(latest), arranged.placement)}; three{again} "
+            f"tell a change sooner."
         )
     return said
 
@@ -308,6 +332,8 @@ def _look_first(
     said = look_first(findings(rows, moved, arranged, levels, result, engine)[:PATTERNS_TOLD])
     if said:
         said.append("That is what usually causes it, not a diagnosis.")
+    if arranged.swept:
+        return said + of_sweeps(rows)
     calm = sum(row["state"] in CALM for row in rows)
     if moved and result.common_state != "all-moved":
         if 2 * len(moved) > len(rows) > len(moved):
@@ -319,6 +345,8 @@ def _look_first(
 
 
 def _few_orders(arranged: History) -> list[str]:
+    if arranged.swept:
+        return []
     count = sum(text == "order" for text, _ in arranged.features)
     if count < TOO_FEW_ORDERS:
         return [
@@ -343,7 +371,7 @@ def _name(row: Row) -> str:
 
 
 def _listed(rows: Table) -> str:
-    return ", ".join(f"{_label(row)} {row['change_db']:+.1f} dB" for row in rows)
+    return ", ".join(f"{_label(row)} {signed(row['feature'], row['change_db'])}" for row in rows)
 
 
 def _limit(row: Row) -> str:

@@ -18,6 +18,7 @@ from vibetrend.trend.placements import (
     baseline_complete,
     sort_out,
 )
+from vibetrend.trend.resonance import QUANTITIES
 from vibetrend.trend.scatter import Scatter, usual_scatter
 from vibetrend.trend.together import Alike, many_moved, moved_alike
 from vibetrend.trend.visits import standing_alone, visit_means, wild_days
@@ -29,6 +30,10 @@ SUSPECT_Z = 3.7
 SUSPECT_JUMP = 3.5
 WARN_Z = 4.8
 USUAL_FEATURES = 14  # for which the deviates above are meant
+# Of run-ups, for one resonance. No phone can move a frequency, and there are few of them, so less
+# is asked of it than of height and width, which follow phone and pace too. Set by simulated lives.
+FREQUENCY_Z = (3.2, 2.3, 4.1)  # suspected, suspected by a jump, warned of
+SHAPE_Z = (3.6, 3.1, 4.5)
 DAY_AGREES_SD = 2.0  # a day that agrees lies this far beyond the level, in its own scatters
 AGREEING_PLACEMENTS = 3  # on two days, or more where there is one a day
 CONFIRMED = ("changed", "past-limit")
@@ -52,6 +57,17 @@ class Levels:
     rises_only: Bools | None = None  # (features,) hidden by noise at the baseline: no fall counts
     conditions: Floats | None = None  # (visits, placements, conditions) steps from the baseline's
     date: NDArray[np.datetime64] | None = None  # (visits,) NaT where unknown
+    shared_variance: Floats | None = None  # (visits, features) dB^2 all placements of a visit share
+    scale: Floats | None = None  # (features,) how large its changes are against an order's
+
+
+@dataclass(frozen=True, eq=False)
+class Bounds:
+    """The deviates that each feature has to pass, (features,)."""
+
+    suspect: Floats
+    jump: Floats  # of the latest check-up alone
+    warn: Floats
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,6 +115,8 @@ def _assess(levels: Levels, voters: Bools) -> Assessment:
     """Judge a history; `voters` say what all orders have in common."""
     prior = {"prior_placement": levels.prior_placement, "prior_day": levels.prior_day}
     placement_sd, day_sd = levels.prior_placement, levels.prior_day
+    shared = levels.shared_variance
+    usual = 0.0 if shared is None else np.median(shared, axis=0)
     effect, slopes = np.zeros(levels.db.shape), None
     for _ in range(2):  # once by the prior scatter, once by the boat's own
         placements = sort_out(
@@ -107,13 +125,17 @@ def _assess(levels: Levels, voters: Bools) -> Assessment:
             is_order=voters,
             shares_gain=levels.shares_gain,
             placement_sd=placement_sd,
-            day_sd=day_sd,
+            day_sd=day_sd if shared is None else np.sqrt(day_sd**2 + usual),
         )
-        scatter = usual_scatter(placements.changes, **prior, pooled=levels.is_order)
+        scatter = usual_scatter(placements.changes, **prior, pooled=levels.is_order, shared=shared)
         placement_sd, day_sd = scatter.placement, scatter.day
         if levels.conditions is not None:
             effect, slopes = follow(
-                placements.changes + effect, levels.conditions, scatter, levels.is_order
+                placements.changes + effect,
+                levels.conditions,
+                scatter,
+                levels.is_order,
+                levels.scale,
             )
     change, variance = visit_means(placements.changes, levels.extra_variance, scatter)
     alone = standing_alone(change[levels.is_order], variance[levels.is_order])
@@ -132,7 +154,13 @@ def _assess(levels: Levels, voters: Bools) -> Assessment:
         witnesses=levels.is_order,
     )
     ahead = forecast(
-        change, variance, levels.hours, first=first, limit=levels.limit_db, slopes=slopes
+        change,
+        variance,
+        levels.hours,
+        first=first,
+        limit=levels.limit_db,
+        slopes=slopes,
+        scale=levels.scale,
     )
     ahead = look_again(
         ahead,
@@ -142,6 +170,7 @@ def _assess(levels: Levels, voters: Bools) -> Assessment:
         levels.hours,
         limit=levels.limit_db,
         degrees=scatter.degrees,
+        scale=levels.scale,
     )
     many = many_moved(change, variance, levels.hours, first=first, slopes=slopes, orders=voters)
     state, agrees, days = _states(levels, placements.used, change, variance, bends, ahead)
@@ -194,9 +223,9 @@ def _states(
     agrees = since & (beyond >= DAY_AGREES_SD)
     days = (agrees & ~_again_that_day(agrees, levels.date)).sum(axis=1)
     placements = (agrees * used.sum(axis=1)).sum(axis=1)
-    suspected = (np.abs(bends.z) >= among(SUSPECT_Z, features)) | (
-        np.abs(bends.jump_z) >= among(SUSPECT_JUMP, features)
-    )
+    bound = bounds(levels)
+    suspected = np.abs(bends.z) >= bound.suspect
+    suspected |= np.abs(bends.jump_z) >= bound.jump
     counts = np.ones(features, bool) if levels.rises_only is None else ~levels.rises_only
     counts = counts | (bends.z > 0)
     # Once three days agree, one that lies lower, but not back at the level, takes nothing away.
@@ -204,7 +233,7 @@ def _states(
     latest = np.take_along_axis(beyond, last[:, None], axis=1)[:, 0]
     holds = (latest >= DAY_AGREES_SD) | ((days >= 3) & (latest > 0))
     suspected &= counts
-    changed = (np.abs(bends.z) >= among(WARN_Z, features)) & (days >= 2) & holds & counts
+    changed = (np.abs(bends.z) >= bound.warn) & (days >= 2) & holds & counts
     changed &= placements >= AGREEING_PLACEMENTS
     over = (since & (change >= levels.limit_db[:, None])).sum(axis=1) >= 2
     past = changed & (bends.z > 0) & over & (ahead.change >= levels.limit_db)
@@ -232,13 +261,29 @@ def _again_that_day(agrees: Bools, date: NDArray[np.datetime64] | None) -> Bools
     return again
 
 
-def among(deviate: float, features: int) -> float:
+def bounds(levels: Levels) -> Bounds:
+    """Return what the features of a history have to pass, by their number and their kind."""
+    count = levels.shares_gain.size
+    usual = (SUSPECT_Z, SUSPECT_JUMP, WARN_Z)
+    if levels.shares_gain.any():
+        return Bounds(*(np.full(count, among(each, count)) for each in usual))
+    frequency = np.zeros(count, dtype=bool) if levels.scale is None else levels.scale < 1
+    several = max(count / len(QUANTITIES), 1.0)
+    return Bounds(
+        *(
+            np.where(frequency, among(one, several, 1), among(other, several, 1))
+            for one, other in zip(FREQUENCY_Z, SHAPE_Z, strict=True)
+        )
+    )
+
+
+def among(deviate: float, features: float, usual: float = USUAL_FEATURES) -> float:
     """Return the deviate that some features together pass by chance as often as the usual 14.
 
     The tail of a normal deviate falls off as exp(-z^2 / 2). Fewer than 14 get half of that back:
     the fewer there are, the less surely the phone is told from them.
     """
-    more = np.log(features / USUAL_FEATURES)
+    more = np.log(features / usual)
     return float(np.sqrt(deviate**2 + (2 if more > 0 else 1) * more))
 
 

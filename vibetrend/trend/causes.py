@@ -2,19 +2,18 @@
 
 Common practice in the trade, no source: what usually causes it, never a diagnosis. A cause is a
 text, the check that confirms or clears it, and the evidence that speaks for it and against it. To
-add one, add a `Cause` to a pattern.
+add one, add a `Cause` to a pattern. Those of resonances stand in `resonance_causes`.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from vibetrend.trend.cause import Cause, Pattern
 from vibetrend.trend.evidence import (
-    Evidence,
     Finding,
     across_lay_up,
     alone,
     along,
-    as_warm,
     fell,
     few_checkups,
     gradual,
@@ -30,24 +29,7 @@ from vibetrend.trend.evidence import (
     was_hidden,
 )
 from vibetrend.trend.phrases import capital
-
-
-@dataclass(frozen=True)
-class Cause:
-    """One usual cause; ``{part}`` in its texts is the driven part."""
-
-    what: str
-    check: str  # confirms it or clears it
-    speaks_for: tuple[Evidence, ...] = ()
-    speaks_against: tuple[Evidence, ...] = ()
-
-
-@dataclass(frozen=True)
-class Pattern:
-    """What a kind of feature speaks of, and what usually moves it."""
-
-    what: str
-    causes: tuple[Cause, ...]  # most usual first; from the third on only with evidence for it
+from vibetrend.trend.resonance_causes import CHECK_MOUNTS, MOUNTS, RESONANCE_PATTERNS
 
 
 @dataclass(frozen=True)
@@ -89,7 +71,7 @@ def look_first(findings: Sequence[Finding]) -> list[str]:
 def _told(finding: Finding, one: Weighed, two: Weighed) -> list[str]:
     both = [clause for clause in one.speaks_for if clause in two.speaks_for]
     first, second = one.told(both), two.told([*both, *one.speaks_for])
-    said = f"{PATTERNS[finding.kind].what}. "
+    said = f"{PATTERNS[finding.pattern].what}. "
     if one.balance > two.balance:
         said += f"Look first for {first}; then for {second}."
     else:
@@ -102,7 +84,7 @@ def _told(finding: Finding, one: Weighed, two: Weighed) -> list[str]:
 
 def likeliest(finding: Finding) -> tuple[Weighed, Weighed]:
     """Return the two likeliest causes, the likelier first."""
-    causes = PATTERNS[finding.kind].causes
+    causes = PATTERNS[finding.pattern].causes
     weighed = [_weighed(cause, finding) for cause in (*causes, QUIETER)]
     likely = weighed[:2] + [each for each in weighed[2:] if each.balance > 0]
     first, second = sorted(likely, key=lambda each: -each.balance)[:2]
@@ -133,9 +115,6 @@ QUIETER = Cause(
     (was_hidden,),
     (gradual,),
 )
-MOUNTS = "engine mounts that have softened or worked loose"
-CHECK_MOUNTS = "look at the rubber and the bolts of mounts and brackets"
-
 PATTERNS = {
     "once": Pattern(
         "Order 1 goes once per turn",
@@ -306,22 +285,6 @@ PATTERNS = {
             ),
         ),
     ),
-    "resonance": Pattern(
-        "A critical speed follows the stiffness of crankshaft and damper",
-        (
-            Cause(
-                "damper rubber that has hardened, softened or come loose",
-                "look at the damper's index marks and its run-out",
-                (gradual, along("resonance"), as_warm),
-            ),
-            Cause(
-                "another temperature: rubber softens by about half a per cent per degree C",
-                "repeat the run-up after the same warm-up",
-                (other_warmth, few_checkups),
-                (as_warm,),
-            ),
-        ),
-    ),
     "together": Pattern(
         "What moves all orders alike is seldom a part",
         (
@@ -338,4 +301,4 @@ PATTERNS = {
             ),
         ),
     ),
-}
+} | RESONANCE_PATTERNS

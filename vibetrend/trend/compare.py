@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from vibetrend.plain import plain
 from vibetrend.plain import rows as plain_rows
-from vibetrend.trend.history import prior_scatter
 from vibetrend.trend.placements import common_shift
+from vibetrend.trend.priors import prior_scatter
 from vibetrend.trend.rows import check
 
 Floats = NDArray[np.float64]

@@ -44,7 +44,11 @@ class Slopes:
 
 
 def follow(
-    changes: Floats, conditions: Floats, scatter: Scatter, pooled: Bools
+    changes: Floats,
+    conditions: Floats,
+    scatter: Scatter,
+    pooled: Bools,
+    scale: Floats | None = None,
 ) -> tuple[Floats, Slopes]:
     """Return what the conditions did to each level, and how uncertain that is.
 
@@ -58,6 +62,8 @@ def follow(
         Usual scatter of the features.
     pooled : array, shape (features,)
         The features that share the boat's width of slopes.
+    scale : array, shape (features,), optional
+        By how much less the others follow them.
 
     Returns
     -------
@@ -87,22 +93,27 @@ def follow(
     there = (count[1:] > 0) & (count[:-1] > 0)
     pieces = 1 / np.maximum(count[1:], 1) + 1 / np.maximum(count[:-1], 1)
     variance = 2 * scatter.day**2 + scatter.placement**2 * pieces
+    known = np.broadcast_to(scatter.shared, mean.shape)
+    variance = variance + known[1:] + known[:-1]
     step = np.clip(np.diff(mean, axis=0), -CLIP_SD * variance**0.5, CLIP_SD * variance**0.5)
     apart = np.where((told[1:] & told[:-1])[:, None], np.diff(middle, axis=0), 0.0)
     weighed = apart * np.where(there, 1 / (SHARED * variance), 0.0)[..., None]
     information = information + np.einsum("vfi,vfj->fij", weighed, apart)
     score = score + np.einsum("vfi,vf->fi", weighed, step)
 
-    slope, spread = _slopes(information, score, pooled)
+    slope, spread = _slopes(information, score, pooled, np.ones(1) if scale is None else scale)
     return off @ slope.T, Slopes(off=middle.transpose(1, 0, 2), spread=spread)
 
 
-def _slopes(information: Floats, score: Floats, pooled: Bools) -> tuple[Floats, Floats]:
+def _slopes(
+    information: Floats, score: Floats, pooled: Bools, scale: Floats
+) -> tuple[Floats, Floats]:
     """Return mean and covariance of the slopes, the width of their prior learned on the way."""
     width = np.full(score.shape[1], SLOPE_PRIOR_DB**2)
     slope, spread = np.zeros_like(score), np.zeros_like(information)
     for _ in range(8):
-        spread = np.asarray(np.linalg.inv(information + np.diag(1 / width)), dtype=np.float64)
+        prior = np.diag(1 / width) / scale[:, None, None] ** 2
+        spread = np.asarray(np.linalg.inv(information + prior), dtype=np.float64)
         slope = (spread @ score[..., None])[..., 0]
         second = (slope**2 + np.diagonal(spread, axis1=1, axis2=2))[pooled].sum(axis=0)
         width = (SLOPE_WORTH * SLOPE_PRIOR_DB**2 + second) / (SLOPE_WORTH + pooled.sum())

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vibetrend.trend import resonance
 from vibetrend.trend.assess import Assessment, Levels
 from vibetrend.trend.history import LayUp
 from vibetrend.trend.rows import label
@@ -22,6 +23,7 @@ ONE_CYLINDER = 0.5  # the firing order of a four-stroke that has one
 OTHER_SPEED_PERCENT = 0.5
 OTHER_WARMTH_C = 5.0
 FEW_CHECKUPS = 2
+OF_WARMTH = 1 / 3
 NAMED = 4  # of a list of orders
 
 
@@ -42,11 +44,20 @@ class Finding:
     faster_percent: float  # latest check-up against the baseline; NaN unknown
     warmer_c: float  # the same
     firing: float | None  # the firing order
+    # Of a frequency's change what one standard deviation of its uncertain temperature would be.
+    of_warmth: float = np.nan  # NaN not stated
 
     @property
     def kind(self) -> str:
         """What kind of feature it is."""
         return kind_of(self.feature, self.firing)
+
+    @property
+    def pattern(self) -> str:
+        """Which of `causes.PATTERNS` it follows: of a resonance the way it went counts too."""
+        text, _ = self.feature
+        is_one = resonance.is_resonance(text)
+        return resonance.way(text, rose=self.rose) if is_one else self.kind
 
     @property
     def others(self) -> list[Feature]:
@@ -96,8 +107,10 @@ def steady_shares(levels: Levels, result: Assessment) -> list[float]:
 
 
 def kind_of(feature: Feature, firing: float | None) -> str:
-    """Return what kind a feature is of, a key of `causes.PATTERNS`."""
+    """Return what kind a feature is of; but for a resonance's a key of `causes.PATTERNS`."""
     text, order = feature
+    if resonance.is_resonance(text):
+        return "resonance" if resonance.of_crankshaft(text) else "other resonance"
     if text.startswith("driven:") and text.endswith(" belt"):
         return "belt"
     if text != "order":
@@ -227,6 +240,58 @@ def as_warm(finding: Finding) -> str | None:
     """Say that the engine was as warm as at the baseline."""
     same = abs(finding.warmer_c) < OTHER_WARMTH_C
     return "it was as warm as at the baseline" if same else None
+
+
+def warmer(finding: Finding) -> str | None:
+    """Say that the engine was warmer than at the baseline."""
+    return other_warmth(finding) if finding.warmer_c > 0 else None
+
+
+def colder(finding: Finding) -> str | None:
+    """Say that the engine was colder than at the baseline."""
+    return other_warmth(finding) if finding.warmer_c < 0 else None
+
+
+def unsure_warmth(finding: Finding) -> str | None:
+    """Say that nobody knows how warm the damper was."""
+    if np.isnan(finding.of_warmth):
+        unknown = np.isnan(finding.warmer_c)
+        return "how warm the damper was is not stated" if unknown else None
+    unsure = finding.of_warmth > OF_WARMTH
+    return "how warm the damper was is not known well enough" if unsure else None
+
+
+def beyond_warmth(finding: Finding) -> str | None:
+    """Say that it moved further than what is not known of the damper's temperature."""
+    beyond = finding.of_warmth <= OF_WARMTH
+    return "it moved further than the damper's temperature explains" if beyond else None
+
+
+def also(quantity: resonance.Quantity) -> Evidence:
+    """Return evidence that this of the same resonance moved too."""
+
+    def clause(finding: Finding) -> str | None:
+        some = _same_resonance(finding, finding.others, quantity)
+        return f"its {quantity} moved too" if some else None
+
+    return clause
+
+
+def held(quantity: resonance.Quantity) -> Evidence:
+    """Return evidence that this of the same resonance is watched and stayed."""
+
+    def clause(finding: Finding) -> str | None:
+        some = _same_resonance(finding, finding.stayed, quantity)
+        return f"its {quantity} stayed" if some else None
+
+    return clause
+
+
+def _same_resonance(
+    finding: Finding, some: Sequence[Feature], quantity: resonance.Quantity
+) -> list[Feature]:
+    own = resonance.parts(finding.feature[0])
+    return [each for each in some if resonance.parts(each[0]) == (own.name, quantity)]
 
 
 def was_hidden(finding: Finding) -> str | None:

@@ -55,7 +55,7 @@ def findings(
     result: Assessment,
     engine: Engine | None,
 ) -> list[Finding]:
-    """Return what moved as the causes look at it, one of each kind, everything together first."""
+    """Return what moved as the causes see it, one of each pattern, everything together first."""
     faster, warmer = _conditions(levels)
     alike = result.common_state == "all-moved" and np.isnan(result.scattered_since)
     moving = [row for row in rows if row["state"] in CONFIRMED]
@@ -77,8 +77,9 @@ def findings(
             faster_percent=faster,
             warmer_c=warmer,
             firing=engine.firing_order_number if engine else None,
+            of_warmth=row.get("shared_db", math.nan) / max(abs(row.get("change_db", 0.0)), 1e-9),
         )
-        found.setdefault(finding.kind, finding)
+        found.setdefault(finding.pattern, finding)
     return list(found.values())
 
 

@@ -39,6 +39,7 @@ class Forecast:
     """What the what-ifs say together; each (features,)."""
 
     change: Floats  # dB now
+    error: Floats  # its standard deviation, dB
     slope: Floats  # dB per hour now
     hours: Floats  # until the limit: 50 % point
     hours_low: Floats  # early end of a 90 % interval
@@ -54,6 +55,7 @@ def forecast(
     first: int,
     limit: Floats,
     slopes: Slopes | None = None,
+    scale: Floats | None = None,
 ) -> Forecast:
     """Weigh the what-ifs by the visits so far and look ahead.
 
@@ -69,11 +71,13 @@ def forecast(
         dB; NaN for a feature without one.
     slopes : Slopes, optional
         What the conditions may still hold.
+    scale : array, shape (features,), optional
+        How large a change of each may be against an order's; a resonance moves by less.
     """
     features, visits = change.shape
     if visits - 1 <= first:
         zero, none = np.zeros(features), np.full(features, np.nan)
-        return Forecast(zero, zero, none, none, none, none)
+        return Forecast(zero, none, zero, none, none, none, none)
     now = hours[-1]
     ramps, steps, onset = bank_of_bends(hours, first)
     length = now - onset
@@ -93,10 +97,11 @@ def forecast(
         ]
     )
     numerator, information = contrast(change, 1 / variance, bank, slopes)
-    spread = 1 / (information + SIZE_PRIOR_DB**-2)
+    prior_size = SIZE_PRIOR_DB * (np.ones(1) if scale is None else scale)[:, None]
+    spread = 1 / (information + prior_size**-2)
     size = numerator * spread
     log_weight = np.where(
-        there, np.log(prior) + size**2 / spread / 2 + np.log(spread / SIZE_PRIOR_DB**2) / 2, -np.inf
+        there, np.log(prior) + size**2 / spread / 2 + np.log(spread / prior_size**2) / 2, -np.inf
     )
     top = np.maximum(log_weight.max(axis=1, keepdims=True), np.log(FLAT))
     weight = np.exp(log_weight - top)
@@ -131,10 +136,13 @@ def forecast(
         part = np.where(gap > 0, (share - reached[row, low]) / np.where(gap > 0, gap, 1), 0.0)
         value = _AHEAD[low] + part * (_AHEAD[at] - _AHEAD[low])
         quantile[i] = np.where(got.any(axis=1), np.where(at == 0, 0.0, value), np.inf)
+    change = (weight * size).sum(axis=1)
+    square = (weight * (size**2 + spread)).sum(axis=1)
     known = np.isfinite(bound[:, 0])
     quantile[:, ~known] = np.nan
     return Forecast(
-        change=(weight * size).sum(axis=1),
+        change=change,
+        error=np.sqrt(np.maximum(square - change**2, 0.0)),
         slope=(weight * size * pace).sum(axis=1),
         hours=quantile[1],
         hours_low=quantile[0],
@@ -152,6 +160,7 @@ def look_again(
     *,
     limit: Floats,
     degrees: Floats,
+    scale: Floats | None = None,
 ) -> Forecast:
     """Return the forecast, made anew where one bend does not explain where a feature stands now.
 
@@ -174,7 +183,8 @@ def look_again(
         if abs(second.z[0]) < SECOND_Z:
             continue
         level = second.level[0]
-        rest = forecast(*part, first=0, limit=limit[f : f + 1] - level)
+        of = None if scale is None else scale[f : f + 1]
+        rest = forecast(*part, first=0, limit=limit[f : f + 1] - level, scale=of)
         if abs(last[f] - level - rest.change[0]) > 0.5 * abs(last[f] - ahead.change[f]):
             continue  # explains them no better
         for name, values in out.items():

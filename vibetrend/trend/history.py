@@ -9,9 +9,11 @@ from numpy.typing import NDArray
 
 from vibetrend.baseline import marked_late
 from vibetrend.errors import JudgeError
+from vibetrend.trend import resonance
 from vibetrend.trend.assess import Levels
 from vibetrend.trend.gate import Refused, refused
 from vibetrend.trend.phrases import capital
+from vibetrend.trend.priors import prior_scatter, scale
 from vibetrend.trend.rows import Rows, check, label
 
 Floats = NDArray[np.float64]
@@ -23,10 +25,6 @@ LAY_UP_DAYS = 60
 LAY_UP_HOURS = 20.0  # run meanwhile, at most; common practice, no source
 # Noise alone reaches 3 times its own level once in 10 000 times: what an order can hide under.
 HIDDEN = 3.5
-
-PRIOR_PLACEMENT_DB = 0.75
-PRIOR_DAY_DB = 0.4
-PRIOR_FREQUENCY_DB = 0.06  # half a per cent of a frequency is 0.04 dB
 
 _DB_PER_PART = 20 / np.log(10)
 
@@ -64,6 +62,12 @@ class History:
     small: set[int]  # features whose latest velocity lies below the one that matters
     lay_ups: list[LayUp]
     notes: list[str]
+    swept: bool  # run-ups: nothing in it but resonances
+
+    @property
+    def placement(self) -> str:
+        """What one recording is called."""
+        return "sweep" if self.swept else "placement"
 
 
 def arrange(
@@ -91,7 +95,7 @@ def arrange(
     """
     if not (np.isfinite(limit_db) and limit_db > 0):
         raise JudgeError(f"limit_db is {limit_db}; give a rise in dB above 0, e.g. 6")
-    rows = check(history)
+    rows = _without_speed_of_sweeps(check(history))
     visits = _Visits(rows)
     at_baseline = visits.baseline[rows.visit]
     out, notes = refused(rows, at_baseline, visits.hours[rows.visit])
@@ -139,7 +143,17 @@ def arrange(
     levels = None
     if features and visits.baseline[rows.visit[kept]].any():
         levels = _levels(rows, visits, kept, places, judged, limit_db, hidden, small)
-    return History(levels, features, recordings, not_judged, lost, small, visits.lay_ups, notes)
+    return History(
+        levels=levels,
+        features=features,
+        recordings=recordings,
+        not_judged=not_judged,
+        lost=lost,
+        small=small,
+        lay_ups=visits.lay_ups,
+        notes=notes,
+        swept=all(resonance.is_resonance(text) for text, _ in rows.features),
+    )
 
 
 class _Visits:
@@ -188,6 +202,13 @@ def _left_out_of_baseline(out: dict[int, Refused], baseline: Bools) -> list[str]
         f"{int(baseline.sum())} recordings not used: {each}."
         for each in why
     ]
+
+
+def _without_speed_of_sweeps(rows: Rows) -> Rows:
+    """Return rows in which a run-up has no speed: it passes through all of them."""
+    of_orders = np.array([not resonance.is_resonance(text) for text, _ in rows.features])
+    steady = np.bincount(rows.recording, of_orders[rows.feature], len(rows.recordings)) > 0
+    return replace(rows, rpm=np.where(steady, rows.rpm, np.nan))
 
 
 def _median(values: Floats) -> float:
@@ -297,13 +318,18 @@ def _levels(
     noise = np.full(db.shape, np.nan)
     noise[cube] = (_DB_PER_PART * rows.standard_error[good] / rows.amplitude[good]) ** 2
     usual, extra = _excess(noise)
+    told = np.full(db.shape, np.nan)
+    told[cube] = (_DB_PER_PART * rows.shared_error[good] / rows.amplitude[good]) ** 2
+    shared = np.nan_to_num(np.fmax.reduce(told, axis=1))  # (visits, features)
 
     text = [rows.features[k][0] for k in judged]
-    resonance = np.array([name.startswith("resonance") for name in text])
-    frequency = is_frequency(text)
-    prior_placement, prior_day = prior_scatter(text)
-    width = resonance & np.array([name.endswith("width") for name in text])
-    limit = np.where(frequency | width, np.nan, limit_db)
+    of_resonance = np.array([resonance.is_resonance(name) for name in text])
+    prior_placement, prior_day = prior_scatter(
+        text, usual=usual, stated=np.isfinite(told).any(axis=(0, 1))
+    )
+    # What of a frequency or a width is too much, only the maker can say. A height is a vibration
+    # like an order's, and the twist the crank has to bear at that speed: its limit is theirs.
+    limit = np.where([resonance.in_percent(name) for name in text], np.nan, limit_db)
     own = np.flatnonzero(good & np.isfinite(rows.limit_db))
     own = own[np.lexsort((rows.limit_db[own], visit[own]))]  # the latest one holds
     limit[feature[own]] = rows.limit_db[own]
@@ -320,29 +346,14 @@ def _levels(
         baseline=visits.baseline[at],
         limit_db=limit,
         is_order=np.array([name == "order" for name in text]) & ~masked,
-        shares_gain=~resonance,
-        prior_placement=np.maximum(prior_placement, np.sqrt(usual)),
+        shares_gain=~of_resonance,
+        prior_placement=prior_placement,
         prior_day=prior_day,
         rises_only=masked,
         date=None if np.isnat(visits.date).all() else visits.date[at],
         conditions=conditions if np.isfinite(conditions).any() else None,
-    )
-
-
-def is_frequency(features: Sequence[str]) -> Bools:
-    """Say which features are frequencies of a resonance, (features,)."""
-    return np.array(
-        [name.startswith("resonance") and name.endswith("frequency") for name in features],
-        dtype=bool,
-    )
-
-
-def prior_scatter(features: Sequence[str]) -> tuple[Floats, Floats]:
-    """Return the scatter expected of each feature between placements and between days, dB."""
-    frequency = is_frequency(features)
-    return (
-        np.where(frequency, PRIOR_FREQUENCY_DB, PRIOR_PLACEMENT_DB),
-        np.where(frequency, PRIOR_FREQUENCY_DB, PRIOR_DAY_DB),
+        shared_variance=shared if shared.any() else None,
+        scale=scale(text),
     )
 
 

@@ -16,6 +16,7 @@ from vibetrend.trend.assess import CONFIRMED, ENOUGH_PLACEMENTS, Assessment, ass
 from vibetrend.trend.evidence import steady_shares
 from vibetrend.trend.history import History, arrange
 from vibetrend.trend.noticeable import Noticeable, noticeable
+from vibetrend.trend.resonance import signed
 from vibetrend.trend.rows import label
 from vibetrend.trend.states import sentence, worst
 from vibetrend.trend.verdict import Verdict
@@ -27,7 +28,7 @@ COLUMNS = (
     "feature", "order", "change_db", "scatter_db", "state", "evidence_z", "since_hours",
     "slope_db_per_1000h", "hours_to_limit", "hours_to_limit_low", "hours_to_limit_high",
     "probability_never", "noticeable_db",
-    "limit_db", "small", "at_least", "steady_share",
+    "limit_db", "small", "at_least", "steady_share", "change_error_db", "shared_db",
 )  # fmt: skip
 
 
@@ -48,8 +49,9 @@ def judge(
         One series, one row for each recording and feature, columns `recording`, `visit`, `hours`,
         `order`, `amplitude`, `standard_error`, `baseline`, and optionally `feature`, `floor`,
         `visible`, `date`, `rpm`, `temperature_c`, `velocity_mm_s`, `other_engine`,
-        `alternator_load`, `lying`, `shore_power` (text, as stated) and `limit_db` (overrides the
-        limit of a feature).
+        `alternator_load`, `lying`, `shore_power` (text, as stated), `limit_db` (overrides the
+        limit of a feature) and `shared_error` (one standard deviation, in the unit of the
+        amplitude, that all recordings of a check-up share).
     engine : Engine, optional
         Names the firing order in the advice, and may say which rise and which velocity matter.
     limit_db : float, optional
@@ -144,14 +146,17 @@ def _orders(
     ahead, bends, scatter = result.ahead, result.bends, result.scatter
     seen = np.array([state not in ("no-change-seen", "learning") for state in result.state])
     masked = arranged.levels.rises_only
+    shared = scatter.shared[-1]
+    one_checkup = np.sqrt(scatter.day**2 + shared + scatter.placement**2 / FULL_DAY)
     columns = (
-        ahead.change, np.sqrt(scatter.day**2 + scatter.placement**2 / FULL_DAY), result.state,
+        ahead.change, one_checkup, result.state,
         bends.z, np.where(seen, bends.since_hours, np.nan), 1000 * ahead.slope, ahead.hours,
         ahead.hours_low, ahead.hours_high, ahead.never,
         watched.step_db(), arranged.levels.limit_db,
         [k in arranged.small for k in range(len(arranged.features))],
         np.zeros(seen.size, bool) if masked is None else masked,
         np.where(seen, steady_shares(arranged.levels, result), np.nan),
+        ahead.error, np.where(shared > 0, np.sqrt(shared), np.nan),
     )  # fmt: skip
     lists = [column if isinstance(column, list) else column.tolist() for column in columns]
     return [
@@ -177,10 +182,10 @@ def _recordings(arranged: History, result: Assessment | None) -> list[dict[str, 
 def _left_out(arranged: History, result: Assessment, visit: int, place: int) -> str:
     placements = result.placements
     if placements.disagreeing[visit, place]:
-        name = label(*arranged.features[placements.culprit[visit, place]])
+        feature = arranged.features[placements.culprit[visit, place]]
         return (
-            f"it disagrees with its companions, most at {name}: "
-            f"{placements.culprit_db[visit, place]:+.1f} dB"
+            f"it disagrees with its companions, most at {label(*feature)}: "
+            f"{signed(feature[0], float(placements.culprit_db[visit, place]))}"
         )
     if result.alone[visit]:
         return (

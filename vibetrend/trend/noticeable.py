@@ -13,13 +13,13 @@ Assumed: check-ups have as many placements as usual, the one that calls is follo
 day, scatter is as learned so far, nothing else changes, and the bend is found where it lies.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from vibetrend.baseline import FULL_DAY
-from vibetrend.trend.assess import CONFIRMED, WARN_Z, Assessment, Levels, among
+from vibetrend.trend.assess import CONFIRMED, WARN_Z, Assessment, Levels, among, bounds
 from vibetrend.trend.scatter import (
     CLIP_SD,
     DAY_BOAT_PRIOR,
@@ -47,17 +47,26 @@ class Noticeable:
     usual: float  # placements of a check-up to come
     sharing: int  # features that share the boat's scatter
     features: int  # that are watched
+    warn_z: Floats | None = None  # (features,) the deviate that warns; None: that of so many orders
+    # (features,) dB^2 that repeating on one day cannot average, at check-ups to come
+    shared: Floats = field(default_factory=lambda: np.zeros(1))
 
     def of_median(self, some: Bools) -> "Noticeable":
         """Return the same for the median of some features, as one feature."""
-        every = (self.placed, self.placement, self.day)
-        placed, placement, day = (np.median(each[some], axis=0, keepdims=True) for each in every)
-        return replace(self, placed=placed, placement=placement, day=day)
+        shared = np.broadcast_to(self.shared, self.day.shape)
+        every = (self.placed, self.placement, self.day, shared)
+        placed, placement, day, shared = (
+            np.median(each[some], axis=0, keepdims=True) for each in every
+        )
+        warn = None if self.warn_z is None else np.median(self.warn_z[some], keepdims=True)
+        return replace(
+            self, placed=placed, placement=placement, day=day, shared=shared, warn_z=warn
+        )
 
     def with_baseline(self, *placements: int, instead: int = 0) -> "Noticeable":
         """Return the same with more days in the baseline, `instead` of so many of the last."""
         kept = self.placed[:, : self.placed.shape[1] - instead]
-        more = self.placement[:, None] ** 2 / np.array(placements)
+        more = self.placement[:, None] ** 2 / np.array(placements) + self.shared[:, None]
         return replace(self, placed=np.hstack([kept, more]))
 
     def step_db(self) -> Floats:
@@ -89,7 +98,7 @@ class Noticeable:
 
     def _later(self) -> Floats:
         """Return what placements add to the variance of a check-up to come, dB^2."""
-        variance: Floats = self.placement**2 / self.usual
+        variance: Floats = self.placement**2 / self.usual + self.shared
         return variance
 
     def _bound(self, days: int) -> Floats:
@@ -101,7 +110,8 @@ class Noticeable:
             self._later(),
             OWN_PRIOR + known * (self.usual - 1),
         )
-        normal = among(WARN_Z, self.features) * (8 * degrees + 3) / (8 * degrees + 1)
+        warn = among(WARN_Z, self.features) if self.warn_z is None else self.warn_z
+        normal = warn * (8 * degrees + 3) / (8 * degrees + 1)
         bound: Floats = np.sqrt(degrees * np.expm1(normal**2 / degrees)) + NINE_IN_TEN
         return bound
 
@@ -113,7 +123,8 @@ class Noticeable:
             most = (CLIP_SD**2 * (wide + self._later()))[:, None]
             usual = (calm + self._later())[:, None]
             extra = (np.minimum(jumps**2 / 2 + usual, most) - usual).sum(axis=1)
-            boat = extra / (DAY_BOAT_PRIOR + self.sharing * number)
+            # Where none share it, nothing is learned of the boat.
+            boat = extra / (DAY_BOAT_PRIOR + self.sharing * number) * (self.sharing > 0)
             wide = calm + (extra + DAY_OWN_PRIOR * boat) / (DAY_OWN_PRIOR + number)
         return wide
 
@@ -143,4 +154,6 @@ def noticeable(levels: Levels, result: Assessment) -> Noticeable:
         usual=float(np.median(later)) if later.size else FULL_DAY,
         sharing=int(levels.is_order.sum()),
         features=levels.is_order.size,
+        warn_z=bounds(levels).warn,
+        shared=result.scatter.shared[-1],
     )

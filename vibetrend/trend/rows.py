@@ -9,6 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from vibetrend.errors import JudgeError
+from vibetrend.trend import resonance
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -47,6 +48,7 @@ class Rows:
     baseline: Bools  # (recordings,)
     amplitude: Floats  # (rows,)
     standard_error: Floats  # (rows,) NaN where unknown
+    shared_error: Floats  # (rows,) one standard deviation all of a visit share; NaN unknown
     seen: Bools  # (rows,) told from the noise level
     floor: Floats  # (rows,) the noise level; NaN where unknown
     limit_db: Floats  # (rows,) NaN where not given
@@ -59,6 +61,8 @@ class Rows:
 
 def label(feature: str, order: float) -> str:
     """Return the name of a feature as a person reads it, e.g. ``order 4.5``."""
+    if resonance.parts(feature).quantity:
+        return resonance.label(feature, order)
     kind, _, name = feature.partition(": ")
     words = {"order": f"order {order:g}", "driven": "driven line", "overall": "overall level"}
     return f"{words.get(kind, kind)} {name}".strip()
@@ -86,6 +90,7 @@ def check(history: pd.DataFrame) -> Rows:
 
     hours, amplitude = _numbers(history, "hours"), _numbers(history, "amplitude")
     error, limit = _numbers(history, "standard_error"), _numbers(history, "limit_db")
+    shared = _numbers(history, "shared_error")
     refuse(~np.isfinite(hours), "has no engine hours; give the hours of every row")
     refuse((hours < 0) | (hours > MOST_HOURS), "has impossible engine hours; correct them")
     seen = _seen(history, amplitude)
@@ -99,6 +104,7 @@ def check(history: pd.DataFrame) -> Rows:
     )
     refuse(error < 0, "has a standard error below 0; correct it")
     refuse(error > BEYOND, "has an impossible standard error; correct it or leave it out")
+    refuse((shared < 0) | (shared > BEYOND), "has a shared_error that is none; correct it")
     floor = _numbers(history, "floor")
     refuse((floor < 0) | np.isinf(floor), "has a floor that is no noise level; correct it")
     refuse(limit <= 0, "has a limit_db that is not above 0; correct it")
@@ -131,6 +137,7 @@ def check(history: pd.DataFrame) -> Rows:
         baseline=marked,
         amplitude=amplitude,
         standard_error=np.where(np.isfinite(error), error, np.nan),  # not to be told is unknown
+        shared_error=shared,
         seen=seen,
         floor=floor,
         limit_db=limit,

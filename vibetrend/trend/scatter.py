@@ -7,7 +7,7 @@ bad placement nor a true change is learned as scatter.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,10 +29,17 @@ class Scatter:
     placement: Floats  # (features,) standard deviation between placements of a visit
     day: Floats  # (features,) standard deviation between visits beyond that
     degrees: Floats  # (features,) degrees of freedom the scatter rests on
+    # (visits, features) dB^2 that repeating on one day cannot average, known beforehand.
+    shared: Floats = field(default_factory=lambda: np.zeros((1, 1)))
 
 
 def usual_scatter(
-    changes: Floats, *, prior_placement: Floats, prior_day: Floats, pooled: Bools
+    changes: Floats,
+    *,
+    prior_placement: Floats,
+    prior_day: Floats,
+    pooled: Bools,
+    shared: Floats | None = None,
 ) -> Scatter:
     """Learn the usual scatter from the differences within and between visits.
 
@@ -44,7 +51,12 @@ def usual_scatter(
         Prior standard deviations, dB.
     pooled : array, shape (features,)
         Features that share the boat's scatter (its orders); the others keep to their prior.
+    shared : array, shape (visits, features), optional
+        dB^2 that all placements of a visit share beyond `day`, known beforehand: what differs
+        between visits is learned less this.
     """
+    known = np.zeros((changes.shape[0], changes.shape[2])) if shared is None else shared
+    apart = known[1:] + known[:-1]
     seen = np.isfinite(changes)
     count = seen.sum(axis=1)  # (visits, features)
     mean = np.where(seen, changes, 0.0).sum(axis=1) / np.maximum(count, 1)
@@ -68,8 +80,8 @@ def usual_scatter(
     step, share, steps = _between(mean, count)
 
     def between(bound: Floats) -> Floats:
-        most = np.sqrt(2 * bound**2 + (CLIP_SD**2 * placement**2) * share)
-        extra = (np.minimum(np.abs(step), most) ** 2 - placement**2 * share) / 2
+        most = np.sqrt(2 * bound**2 + CLIP_SD**2 * (placement**2 * share + apart))
+        extra = (np.minimum(np.abs(step), most) ** 2 - placement**2 * share - apart) / 2
         total: Floats = np.where(share > 0, extra, 0.0).sum(axis=0)
         return total
 
@@ -82,7 +94,7 @@ def usual_scatter(
         placement**2 / np.maximum(placements, 1),
         OWN_PRIOR + freedom,
     )
-    return Scatter(placement=placement, day=day, degrees=degrees)
+    return Scatter(placement=placement, day=day, degrees=degrees, shared=known)
 
 
 def degrees_of_sum(one: Floats, its: Floats, other: Floats, others: Floats) -> Floats:

@@ -20,8 +20,10 @@ class Verdict:
     `hours_to_limit_low` and `hours_to_limit_high` (90 % interval, inf for "never"),
     `probability_never`, `noticeable_db` (the step that a second day would confirm in nine cases
     of ten), `limit_db` (NaN for none), `small` (so weak that it does not matter), `at_least`
-    (noise hid it at the baseline: it rose by more than is shown) and `steady_share` (of the change
-    that its present slope accounts for: 0 a step, 1 a ramp; NaN while it is too early to tell).
+    (noise hid it at the baseline: it rose by more than is shown), `steady_share` (of the change
+    that its present slope accounts for: 0 a step, 1 a ramp; NaN while it is too early to tell),
+    `change_error_db` (standard error of `change_db`) and `shared_db` (of `scatter_db`, what all
+    recordings of a check-up share, as an uncertain temperature; NaN where none was stated).
 
     `recordings` has one row for each recording: `recording`, `visit`, `used`, `why_not`.
     """

@@ -35,7 +35,7 @@ def visit_means(changes: Floats, extra: Floats, scatter: Scatter) -> tuple[Float
     there = total > 0
     total = np.where(there, total, 1.0)
     mean = (weight * np.where(seen, changes, 0.0)).sum(axis=1) / total
-    variance = np.where(there, scatter.day**2 + 1 / total, np.inf)
+    variance = np.where(there, scatter.day**2 + scatter.shared + 1 / total, np.inf)
     return mean.T, variance.T
 
 

@@ -12,14 +12,17 @@ from PIL.PngImagePlugin import PngInfo
 from vibetrend.checkup.records import EngineRecord
 from vibetrend.errors import VibetrendError
 from vibetrend.quantities import ShownUnits
-from vibetrend.report import histories, pictures, words, work, writing
+from vibetrend.report import curves, histories, interference, pictures, words, work, writing
 from vibetrend.report import shown as in_shown
 from vibetrend.report.document import STYLES, document
 from vibetrend.report.facts import Fact
 from vibetrend.report.fitted import turns
+from vibetrend.report.groups import Group
+from vibetrend.report.interference import diagram
 from vibetrend.report.isolating import isolating
 from vibetrend.report.parts import SeriesPart, series_part
 from vibetrend.report.printing import browser
+from vibetrend.trend.phrases import capital
 
 KIND = writing.Kind(name="picture", signature=b"Software\x00vibetrend", option="--png")
 
@@ -39,9 +42,8 @@ class Picture:
     unit: str
     series: str = ""
     texts: Sequence[str] = ()
-    drawn: Markup | None = None  # a table of changes has `rows` and their `span` instead
-    rows: Sequence[tuple[Fact, float]] = field(default=(), repr=False)
-    span: float = 0.0
+    drawn: Markup | None = None  # a table of changes has its `group` instead
+    group: Group | None = field(default=None, repr=False)
     width: int = _WIDE
 
 
@@ -119,6 +121,22 @@ def _of_engine(record: EngineRecord, shown: ShownUnits) -> Iterator[Picture]:
         part = series_part(in_shown.series(one, shown), number, record, done, shown)
         if part.facts:
             yield from _of_series(part, record.engine.name)
+    drawn = diagram(record)
+    if drawn is not None:
+        yield Picture(
+            name="interference",
+            engine=record.engine.name,
+            what="Interference diagram",
+            unit="natural frequencies in Hz, over rpm",
+            drawn=interference.still(drawn),
+            texts=(
+                "Rising lines: orders. Dashed level lines: natural frequencies of the crankshaft "
+                "by its model. Grey field: the speeds it runs at. Filled discs: where an order can "
+                "excite it, the larger the more. Diamonds: what was measured.",
+                *(f"{one.letter}: {one.name}." for one in drawn.measured),
+                *([f"By typical values: {'; '.join(drawn.typical)}."] if drawn.typical else ()),
+            ),
+        )
     if record.installation_record is not None:
         yield from _run_out(record, shown)
 
@@ -126,7 +144,6 @@ def _of_engine(record: EngineRecord, shown: ShownUnits) -> Iterator[Picture]:
 def _of_series(part: SeriesPart, engine: str) -> Iterator[Picture]:
     record, level, marks = part.record, part.levels, part.marks
     legend = [f"{one.letter}: {one.name}." for one in marks]
-    reach = histories.reach_db(level, part.facts)
     baseline = words.baseline_name(record)
     series = words.series_name(record.info)
     if part.ended_by:
@@ -138,28 +155,43 @@ def _of_series(part: SeriesPart, engine: str) -> Iterator[Picture]:
             drawn=drawn, texts=texts,
         )  # fmt: skip
 
-    yield Picture(
-        name=f"{part.id}-changes",
-        engine=engine,
-        series=series,
-        what=f"Change of each order against {baseline}",
-        unit=f"change against {baseline} in dB",
-        rows=part.rows,
-        span=pictures.change_span(part.facts, part.latest_db),
-        texts=("What all orders did together is taken out of these changes.",),
-    )
+    for group in part.groups:
+        of = f" {group.title.lower()}" if group.title else ""
+        yield Picture(
+            name=f"{part.id}-changes{of.replace(' ', '-')}",
+            engine=engine,
+            series=series,
+            what=f"{group.title or 'Change of each order'} against {baseline}",
+            unit=f"change against {baseline} in {group.scale.unit}",
+            group=group,
+            texts=() if group.title else (
+                "What all orders did together is taken out of these changes.",
+            ),
+        )  # fmt: skip
     # What most needs looking at, and all others that moved.
     for fact in part.with_history[:1] + [each for each in part.with_history[1:] if each.moved]:
         yield picture(
             f"history-{_feature(fact)}",
             f"History of {fact.name}",
-            f"change against {baseline} in dB, over engine hours",
-            histories.large_history(fact, level, reach, marks),
-            "Small points are recordings, the line joins check-ups, crosses were left out. Grey "
-            "band: usual scatter. Thick piece at zero: the baseline's check-ups. What all orders "
-            "did together is taken out.",
+            f"change against {baseline} in {part.group_of(fact).scale.unit}, over engine hours",
+            histories.large_history(fact, level, part.group_of(fact).reach, marks),
+            f"Small points are recordings, the line joins check-ups, crosses were left out. Grey "
+            f"band: usual scatter. Thick piece at zero: the baseline's check-ups."
+            f"{'' if part.sweep else ' What all orders did together is taken out.'}",
             *legend,
         )
+    if part.sweep is not None:
+        for curve in part.sweep.curves:
+            yield picture(
+                f"curve-order-{curve.order:04.1f}",
+                f"{capital(curve.name)} against speed",
+                f"amplitude in {curve.unit} rms, over rpm",
+                curves.still(curve),
+                f"Line: {part.sweep.latest}, thin uprights: its standard error."
+                f"{f' Grey line: {part.sweep.reference}.' * bool(part.sweep.reference)}",
+                *(f"{one.letter}: {one.name}." for one, _ in curve.critical),
+            )
+        return
     if drawn := histories.together_history(level, marks):
         yield picture(
             "together", "Everything together", "what all orders did together in dB, over engine "

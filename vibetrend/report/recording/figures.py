@@ -162,15 +162,16 @@ def spectrum(record: RecordingRecord, marked: Sequence[Line]) -> Figure:
     return {"label": "amplitude spectrum", "data": data, "layout": layout}
 
 
-def speed(found: "Speed", begins_s: float, duration_s: float) -> Figure:
-    """Return the speed over time, one standard deviation about its mean as a band."""
+def speed(found: "Speed", begins_s: float, duration_s: float, *, steady: bool = True) -> Figure:
+    """Return the speed over time; of a steady one with mean and one standard deviation."""
     time, rpm = track(found, begins_s)
     spread = found.spread_percent / 100 * found.rpm
     flat = {"xref": "paper", "x0": 0, "x1": 1, "layer": "below"}
     mean = {"color": "--steel", "width": 1}
-    shapes: list[Figure] = [{"type": "line", **flat, "y0": found.rpm, "y1": found.rpm,
-                             "line": mean}]  # fmt: skip
-    if math.isfinite(spread):
+    shapes: list[Figure] = []
+    if steady:
+        shapes.append({"type": "line", **flat, "y0": found.rpm, "y1": found.rpm, "line": mean})
+    if steady and math.isfinite(spread):
         shapes.append({
             "type": "rect", **flat, "y0": found.rpm - spread, "y1": found.rpm + spread,
             "fillcolor": "--band", "line": {"width": 0},

@@ -53,7 +53,7 @@ class Peak:
 def lines(record: RecordingRecord) -> list[Line]:
     """Return the visible lines in the order of their frequency; none without a spectrum."""
     spectrum, measured = record.spectrum, record.measurement
-    if spectrum is None:
+    if spectrum is None or measured.orders.empty:
         return []
     found = []
     firing = None if record.engine is None else record.engine.firing_order_number

@@ -10,29 +10,24 @@ from markupsafe import Markup
 from vibetrend.checkup.records import OrderSpectrum, RecordingRecord
 from vibetrend.quantities import ShownUnits
 from vibetrend.recording import Note, Recording
-from vibetrend.report import figures, pictures, shown, writing
+from vibetrend.report import curves, figures, interference, pictures, shown, writing
+from vibetrend.report.charts import CHARTS
 from vibetrend.report.document import RECORDING, SIGNATURE, STYLES, as_json, document, marked
+from vibetrend.report.numbers import Table
+from vibetrend.report.pictures import Along
 from vibetrend.report.recording import figures as recording_figures
 from vibetrend.report.recording import pictures as recording_pictures
-from vibetrend.report.recording import tables
+from vibetrend.report.recording import sweep_words, tables
 from vibetrend.report.recording import words as told
+from vibetrend.report.recording.charts import Chart
 from vibetrend.report.recording.lines import KINDS, Line, lines, strongest
-from vibetrend.report.recording.tables import Table
+from vibetrend.report.recording.sweeping import SweepView, along, is_sweep, sweep_view
 from vibetrend.report.settings_used import reading_words
 from vibetrend.report.statement import Statement
 
 _AS_KEPT = ShownUnits()
 _FEWEST_POINTS = 3
 _TELLING_NAME = 64  # letters of a heading
-
-
-@dataclass(frozen=True, kw_only=True)
-class Chart:
-    """A picture without script, the same as data for the script, and its numbers."""
-
-    still: Markup
-    data: Markup
-    numbers: Table
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -53,12 +48,13 @@ class View:
     by_order: tuple[Markup, Markup] | None  # instead of a spectrum, where tooth times give none
     speed: Chart | None
     over_time: Chart | None
-    orders: Table
+    orders: Table | None
     driven: Table | None
     others: Table | None
     by_axis: Table | None
     overall: Table | None
     reading: str  # the options it was read with
+    sweep: SweepView | None
 
 
 def recording_page(
@@ -90,6 +86,9 @@ def recording_page(
         told=told,
         kind_words=KINDS,
         shape=recording_pictures.shape,
+        charts=CHARTS,
+        curves=curves,
+        interference=interference,
     )
 
 
@@ -104,6 +103,7 @@ def _view(record: RecordingRecord, name: str, units: ShownUnits) -> View:
     marked = lines(record)
     sensed = recording.samples is not None
     overall = tables.overall_table(measured, units)
+    swept = sweep_view(record, units)
     return View(
         name=name,
         heading=name if len(name) <= _TELLING_NAME else f"{name[: _TELLING_NAME - 1]}…",
@@ -112,23 +112,24 @@ def _view(record: RecordingRecord, name: str, units: ShownUnits) -> View:
         use=told.use(measured),
         notes=told.doubts(measured),
         standing=[
-            told.speed(measured),
-            told.orders(record, units),
+            sweep_words.speed(measured) if swept else told.speed(measured),
+            sweep_words.resonances(swept) if swept else told.orders(record, units),
             told.overall(measured, units),
         ],
         marked=[one for one in marked if one.kind != "order"],
         kinds=[kind for kind in KINDS if any(one.kind == kind for one in marked)],
         trace=_trace(record),
         spectrum=_spectrum(record, marked),
-        by_order=None if sensed else _by_order(record, units),
+        by_order=None if sensed or swept else _by_order(record, units),
         speed=_speed(record),
-        over_time=_over_time(record),
-        orders=tables.order_table(record, units),
+        over_time=_over_time(record, along(swept, measured.speed, record.begins_s)),
+        orders=None if measured.orders.empty else tables.order_table(record, units),
         driven=_some(tables.line_table(measured.driven, recording.kind, units, "Part")),
         others=_some(tables.line_table(measured.others, recording.kind, units, "Other line")),
         by_axis=_some(tables.axis_table(measured, units)) if len(recording.axes) > 1 else None,
         overall=_some(overall),
         reading=_reading(recording),
+        sweep=swept,
     )
 
 
@@ -186,19 +187,20 @@ def _speed(record: RecordingRecord) -> Chart | None:
     if found.method == "tag" or len(found.track) < _FEWEST_POINTS:
         return None
     length = max(record.measurement.recording.duration_s, record.measured_s[1])
+    steady = not is_sweep(record.measurement)
     return Chart(
-        still=recording_pictures.speed(found, record.begins_s, length),
-        data=as_json([recording_figures.speed(found, record.begins_s, length)]),
+        still=recording_pictures.speed(found, record.begins_s, length, steady=steady),
+        data=as_json([recording_figures.speed(found, record.begins_s, length, steady=steady)]),
         numbers=tables.speed_table(record),
     )
 
 
-def _over_time(record: RecordingRecord) -> Chart | None:
+def _over_time(record: RecordingRecord, orders: list[Along]) -> Chart | None:
     picture = record.spectrogram
     if picture is None:
         return None
     return Chart(
-        still=pictures.over_time(picture),
-        data=as_json([figures.over_time(picture)]),
+        still=pictures.over_time(picture, orders),
+        data=as_json([figures.over_time(picture, orders)]),
         numbers=tables.over_time_table(picture),
     )

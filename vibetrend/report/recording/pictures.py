@@ -235,8 +235,8 @@ def _mark(one: Line, x: float, y: float, side: Side) -> list[Markup]:
 # Speed over time
 
 
-def speed(found: "Speed", begins_s: float, duration_s: float) -> Markup:
-    """Return the speed over time about its mean, one standard deviation as a band."""
+def speed(found: "Speed", begins_s: float, duration_s: float, *, steady: bool = True) -> Markup:
+    """Return the speed over time; of a steady one with mean and one standard deviation."""
     time, rpm = track(found, begins_s)
     low, high = rpm_range(found, rpm)
     frame = Frame(
@@ -244,17 +244,19 @@ def speed(found: "Speed", begins_s: float, duration_s: float) -> Markup:
     )
     parts = [text(1, 11, "rpm", "tick")]
     spread = found.spread_percent / 100 * found.rpm
-    if math.isfinite(spread):
+    if steady and math.isfinite(spread):
         parts.append(box(8, frame.y(found.rpm - spread), 98.5, frame.y(found.rpm + spread), "band"))
     for value in ticks(low, high, 6):
         parts.append(line(0, frame.y(value), 100, frame.y(value), "grid"))
         parts.append(text(1, frame.y(value) - 4, f"{value:g}", "tick"))
-    parts.append(line(8, frame.y(found.rpm), 98.5, frame.y(found.rpm), "zero"))
+    if steady:
+        parts.append(line(8, frame.y(found.rpm), 98.5, frame.y(found.rpm), "zero"))
     points = [(frame.x(t), frame.y(v)) for t, v in zip(time, rpm, strict=True)]
     parts.append(course(points, 220, "course"))
     for value in ticks(0, duration_s, 6):
         parts.append(text(frame.x(value), 215, f"{value:g} s", "tick", "middle"))
-    return picture(parts, height=220, label=f"speed over time, mean {found.rpm:.1f} rpm")
+    said = f"mean {found.rpm:.1f}" if steady else f"from {rpm[0]:.0f} to {rpm[-1]:.0f}"
+    return picture(parts, height=220, label=f"speed over time, {said} rpm")
 
 
 def track(found: "Speed", begins_s: float) -> tuple[FloatArray, FloatArray]:

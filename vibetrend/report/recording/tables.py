@@ -2,15 +2,14 @@
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from markupsafe import Markup
 
 from vibetrend.checkup.records import RecordingRecord
 from vibetrend.quantities import ShownUnits
 from vibetrend.recording import FloatArray
+from vibetrend.report.numbers import Column, Row, Table, cell
 from vibetrend.report.recording.lines import Peak, other_name
 from vibetrend.report.recording.pictures import track
 from vibetrend.report.shown import level, unit_words
@@ -24,35 +23,6 @@ if TYPE_CHECKING:  # only the types
 _SPANS = 20
 _POINTS = 60
 _BANDS, _TIMES = 16, 10
-
-
-@dataclass(frozen=True, kw_only=True)
-class Column:
-    """A heading of a table: a word and, beside it, a unit."""
-
-    name: str
-    unit: str = ""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Row:
-    """A row of numbers, its name before them and its words after them."""
-
-    name: str
-    cells: tuple[Markup, ...]
-    tag: str = ""  # beside the name
-    words: str | None = None
-    faint: bool = False  # cannot be told from noise
-
-
-@dataclass(frozen=True, kw_only=True)
-class Table:
-    """Numbers in columns."""
-
-    first: str  # heading of the names
-    columns: tuple[Column, ...]
-    rows: tuple[Row, ...]
-    last: str = ""  # heading of the words; "" where there are none
 
 
 # What was measured
@@ -262,11 +232,3 @@ def over_time_table(picture: "Spectrogram") -> Table:
 def _parts(length: int, most: int) -> Iterator[slice]:
     edges = np.linspace(0, length, min(length, most) + 1).astype(int)
     yield from map(slice, edges[:-1].tolist(), edges[1:].tolist())
-
-
-def cell(value: Any, digits: int = 3) -> Markup:
-    """Return a number with so many significant digits, a dash where it has no meaning."""
-    if value is None or not math.isfinite(value):
-        return Markup(NOTHING)
-    form = Markup('<data value="{}">{}</data>')
-    return form.format(repr(float(value)), f"{value:#.{digits}g}".rstrip(".") if value else "0")

@@ -8,6 +8,8 @@ from vibetrend.checkup.records import RecordingRecord
 from vibetrend.quantities import ShownUnits
 from vibetrend.recording import Note, Recording
 from vibetrend.report import words
+from vibetrend.report.numbers import decimals
+from vibetrend.report.recording import sweep_words
 from vibetrend.report.shown import level, unit_words
 from vibetrend.report.statement import Statement
 from vibetrend.trend.phrases import capital
@@ -89,7 +91,10 @@ def use(measurement: "Measurement") -> Statement:
             text=worst[0].message,
             more=("It is shown to find the fault with. Mend that and record again.",),
         )
-    if measurement.recording.samples is None:
+    alone = _ALONE
+    if measurement.recording.manner != "steady":
+        text, alone = sweep_words.USE, sweep_words.ALONE
+    elif measurement.recording.samples is None:
         text = (
             "The crank's own speed fluctuation, order by order, to be compared with recordings of "
             "the same wheel and sensor at the same speed."
@@ -106,10 +111,10 @@ def use(measurement: "Measurement") -> Statement:
             state=STATES["warning"],
             words=f"A check-up, with care: {words.count(count, 'warning')}",
             text=text,
-            more=("Mend what the warnings name and record again, if you can.", _ALONE),
+            more=("Mend what the warnings name and record again, if you can.", alone),
         )
     return Statement(
-        label=label, state=STATES["note"], words="A check-up", text=text, more=(_ALONE,)
+        label=label, state=STATES["note"], words="A check-up", text=text, more=(alone,)
     )
 
 
@@ -155,13 +160,6 @@ def rpm(measurement: "Measurement") -> str:
         return f"{found.rpm:.0f} rpm, not found"
     digits = decimals(found.standard_error_rpm)
     return f"{found.rpm:.{digits}f} ± {found.standard_error_rpm:.{digits}f} rpm"
-
-
-def decimals(error: float) -> int:
-    """Return the decimals at which a standard error has two digits."""
-    if not 0 < error < math.inf:
-        return 2
-    return min(max(0, 1 - math.floor(math.log10(error))), 9)
 
 
 def orders(record: RecordingRecord, shown: ShownUnits) -> Statement:
