@@ -10,11 +10,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from quick import measuring_once, share_compiled_sql
+from quick import measuring_once
 
-MEASURES_ITSELF = {"orders", "simulate", "engine", "ingest"}
-
-share_compiled_sql()
+MEASURES_ITSELF = {"orders", "runup", "simulate", "engine", "ingest"}
 
 
 @pytest.fixture(autouse=True, scope="module")

@@ -34,7 +34,7 @@ class Sweep:
 
     start_rpm: float = 700.0
     end_rpm: float = 2400.0
-    seconds: float = 45.0
+    seconds: float = 25.0
     hold_s: tuple[float, float] = (0.0, 0.0)  # at the start and at the end
     hunting: float = 0.003  # peak, share, at 0.4 Hz
     cycle_noise: float = 0.0005

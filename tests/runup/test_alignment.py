@@ -130,3 +130,31 @@ def test_the_engine_files_coefficient_is_used():
     assert_allclose(stiffness_percent(-3.5), -10.0)
     assert FREQUENCY_PER_STIFFNESS <= 0.5  # f ~ sqrt(k)
     assert UNKNOWN_C == 10.0
+
+
+def test_a_damper_far_off_is_followed_by_its_own_peak():
+    row = crank(moved(WORLD.stiffer(-25).sweep(59)))
+    assert abs(row["shift_percent"] + 8.75) < 3 * row["shift_standard_error"]
+    assert row["shift_standard_error"] < 1.0
+
+
+def test_what_went_too_far_is_not_taken_for_the_same():
+    cover = next(mode for mode in WORLD.modes if mode.hz == 240.0)
+    others = tuple(mode for mode in WORLD.modes if mode is not cover)
+    gone = replace(WORLD, modes=(*others, replace(cover, hz=277.0)))
+    table = moved(gone.sweep(60))
+    shifts = table["shift_percent"].dropna()
+    assert (shifts.abs() < 8.5).all()
+    assert crank(table)["shift_percent"] == pytest.approx(0.0, abs=0.5)
+
+
+def test_a_sweep_that_shows_no_order_has_no_rows():
+    sweep = WORLD.sweep(61)
+    nothing = replace(sweep, value=np.full_like(sweep.value, np.nan))
+    assert resonances(nothing, excited=TWISTING, baseline=BASELINE).empty
+    table = resonances(sweep, excited=TWISTING, baseline=[nothing])
+    assert not table.empty
+    assert table["shift_percent"].isna().all()
+    assert_allclose(
+        moved(sweep, [nothing, *BASELINE])["shift_percent"], moved(sweep)["shift_percent"]
+    )

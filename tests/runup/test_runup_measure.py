@@ -44,7 +44,7 @@ def curve(measured: Measurement, order: float) -> tuple[FloatArray, FloatArray]:
     return rows["speed_rpm"].to_numpy(), rows["amplitude"].to_numpy()
 
 
-CLEAN = Sweep()
+CLEAN = Sweep(seconds=45)
 
 
 @pytest.fixture(scope="module")
@@ -98,13 +98,12 @@ def test_tables_and_json(clean: tuple[Swept, Measurement]) -> None:
     assert not measured.unusable
 
 
-# 45 s of vt.measure stays far below a second of computing; see tests/benchmarks/runup_track.py.
 @pytest.mark.parametrize(
     "world",
     [
         pytest.param(Sweep(seconds=15), id="15 s"),
         pytest.param(Sweep(start_rpm=2300, end_rpm=800), id="coast-down"),
-        pytest.param(Sweep(hold_s=(6.0, 6.0)), id="holds"),
+        pytest.param(Sweep(hold_s=(4.0, 4.0)), id="holds"),
         pytest.param(Sweep(rate=400, jitter=0.2, axes=3, cn0_db=40), id="uneven times"),
         pytest.param(Sweep(mains_hz=50), id="mains at half of the firing order"),
         pytest.param(Sweep(belts=(1.9013, 2.3718)), id="belts"),
@@ -161,7 +160,7 @@ def test_a_tacho_alone_gives_the_crank_s_own_speed() -> None:
 
 
 def test_what_sampling_does_not_reach_is_said_and_left_out() -> None:
-    made = swept(Sweep(rate=250, axes=3, seconds=30), 2)
+    made = swept(Sweep(rate=250, axes=3), 2)
     measured = measure(made.recording)
     note = next(note for note in measured.quality if note.code == "rate-too-low")
     assert note.severity == "warning"
@@ -175,19 +174,18 @@ def test_a_fast_sweep_says_what_is_lost() -> None:
     measured = measure(swept(Sweep(seconds=10), 2).recording)
     note = next(note for note in measured.quality if note.code == "sweep-fast")
     assert "come out lower and wider" in note.message
-    assert "sweep-fast" not in codes(measure(swept(Sweep(seconds=40), 2).recording))
 
 
 @pytest.mark.parametrize(
     ("world", "code", "unusable"),
     [
-        (Sweep(cn0_db=-30, seconds=30), "engine-not-running", True),
-        (Sweep(start_rpm=1500, end_rpm=1505, tags=(0.5, 1.6), seconds=30), "no-sweep", True),
-        (Sweep(there_and_back=True, seconds=60, tags=(1.0, 3.4)), "sweep-both-ways", False),
+        (Sweep(cn0_db=-30), "engine-not-running", True),
+        (Sweep(start_rpm=1500, end_rpm=1505, tags=(0.5, 1.6)), "no-sweep", True),
+        (Sweep(there_and_back=True, seconds=50, tags=(1.0, 3.4)), "sweep-both-ways", False),
         (Sweep(start_rpm=2400, end_rpm=700, tags=(0.29, 3.4), manner="run-up"),
          "sweep-other-way", False),
-        (Sweep(tags=(1.2, 1.0), seconds=30), "tag-contradicted", False),
-        (Sweep(start_rpm=1000, end_rpm=1300, seconds=30), "sweep-short", False),
+        (Sweep(tags=(1.2, 1.0)), "tag-contradicted", False),
+        (Sweep(start_rpm=1000, end_rpm=1300), "sweep-short", False),
     ],
 )  # fmt: skip
 def test_doubts(world: Sweep, code: str, unusable: bool) -> None:
@@ -228,7 +226,7 @@ def test_sweeps_that_cannot_be_are_refused() -> None:
 
 
 def test_maps_show_orders_upright_and_resonances_level() -> None:
-    made = swept(Sweep(resonances=(Resonance(100.0, 0.03),), cn0_db=55, seconds=30), 4)
+    made = swept(Sweep(resonances=(Resonance(100.0, 0.03),), cn0_db=55), 4)
     track = measure(made.recording).speed.track
     orders = order_map(made.recording, track)
     strongest = 2 * orders.place[np.argmax(orders.level_db, axis=0)]

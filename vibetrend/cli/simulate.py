@@ -190,9 +190,9 @@ def _how_early(asked: Asked, engine_file: Path, as_json: bool) -> None:
     engine = Engine.load(engine_file)
     habits = Habits(
         sensor=MICROPHONE if asked.sound else PHONE,
-        rate=asked.rate or (_SOUND_HZ if asked.sound else _PHONE_HZ),
+        rate=_rate(asked, asked.sound),
         sweeps=asked.sweeps,
-        seconds=asked.seconds or 30.0,
+        seconds=30.0 if asked.seconds is None else asked.seconds,
         every_hours=asked.every,
         twist_share=asked.twist_share,
         damper_noted=asked.temperature,

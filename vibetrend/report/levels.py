@@ -9,6 +9,7 @@ feature f in one placement and b_f its baseline (mean of the baseline check-ups'
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -38,7 +39,16 @@ class Levels:
 
     def of(self, feature: str, order: float) -> tuple[pd.DataFrame, pd.DataFrame]:
         """Return placements and check-ups of one feature, by hours."""
-        return _one(self.placements, feature, order), _one(self.visits, feature, order)
+        key = feature, _key(order)
+        placements, visits = self._by_feature
+        return (
+            placements.get(key, self.placements.iloc[:0]),
+            visits.get(key, self.visits.iloc[:0]),
+        )
+
+    @cached_property
+    def _by_feature(self) -> tuple["_Parts", "_Parts"]:
+        return _parts(self.placements), _parts(self.visits)
 
     def latest(self, feature: str, order: float) -> float:
         """Return the change at the latest check-up by itself, dB; NaN where not seen."""
@@ -109,10 +119,14 @@ def _baseline_db(table: pd.DataFrame) -> "pd.Series[float]":
     return pd.Series(values, index=table.index, dtype=float)
 
 
-def _key(order: float) -> float | None:
+def _key(order: Any) -> float | None:
     return None if pd.isna(order) else float(order)
 
 
-def _one(table: pd.DataFrame, feature: str, order: float) -> pd.DataFrame:
-    same = table["order"].isna() if pd.isna(order) else table["order"] == order
-    return table[(table["feature"] == feature) & same]
+_Parts = dict[tuple[str, float | None], pd.DataFrame]
+
+
+def _parts(table: pd.DataFrame) -> _Parts:
+    """Return the rows of each feature and order."""
+    by_feature = table.groupby(["feature", "order"], dropna=False, sort=False)
+    return {(str(name), _key(order)): rows for (name, order), rows in by_feature}

@@ -101,6 +101,8 @@ def align(
     tells &= np.isin(orders, sweep.orders)
     clearest = np.argsort(-np.where(tells, covering.gain, 0.0), kind="stable")[:_MOST_ORDERS]
     rows = np.sort(clearest[tells[clearest]])
+    if rows.size == 0:
+        return None
     half = half_width(mode.damping)
     before = window(baseline, mode.frequency_hz, half, covering.row[rows])
     after = window(sweep, mode.frequency_hz, half, np.searchsorted(sweep.orders, orders[rows]))

@@ -12,7 +12,7 @@ from vibetrend.runup.track import Track
 
 LEAST_SWEEP = 0.10  # of log speed; no resonance is seen whole in less
 _SHORT_SWEEP = 0.35
-_TAG_SHARE = 0.08
+_TAG_SHARE = 0.10
 _USUAL_RESONANCE_HZ = 141.0  # an example: an in-line six with a rubber damper
 _HIGHEST_ORDER = 12.0
 _FAST, _VERY_FAST = 0.035, 0.06  # share of the speed that a window covers

@@ -33,7 +33,7 @@ from vibetrend.runup.one_way import OneWay, one_way
 from vibetrend.runup.order_curves import Windows, counted_from_crest, curves, fitted, windows
 from vibetrend.runup.resonances import resonance_notes, resonances
 from vibetrend.runup.stated import refuse_generator, stated_ends
-from vibetrend.runup.steady_lines import clock_lines, odd_ratios
+from vibetrend.runup.steady_lines import clock_lines, followed_again, odd_ratios, without
 from vibetrend.runup.teeth_curves import teeth_curves
 from vibetrend.runup.track import Track, track_of_tacho
 from vibetrend.runup.tracking import REACH
@@ -143,8 +143,10 @@ def _of_samples(recording: Recording, engine: Engine | None) -> _Swept:
     made = None
     if way.change >= LEAST_SWEEP:
         made, places = _curves(signal, track, way, orders, engine, recording.unit)
-        if ends is not None and not (found.running and shows_orders(made)):
-            notes.append(not_running((ends.low, ends.high)))
+        silent = any(note.code == "silent" for note in notes)
+        if silent or (ends is not None and not (found.running and shows_orders(made))):
+            if ends is not None:
+                notes.append(not_running((ends.low, ends.high)))
             return _Swept(_as_stated(recording, signal, begins), None, levels, notes)
         notes += sweep_notes(recording, track, way)
         turns = float(np.diff(track.turns_at(np.array([way.first_s, way.last_s])))[0])
@@ -175,12 +177,13 @@ def _curves(
     hertz = places.speed_rpm / 60
     driven = np.array([] if engine is None else [part.ratio for part in engine.driven], float)
     hum = clock_lines(signal, track)
-    if hum:
-        samples = signal.samples.copy()
-        for line in hum:
-            samples -= line.samples(signal.time)
-        signal = replace(signal, samples=samples)
-    fit = fitted(signal, theta, places, orders=orders, ratios=driven, hertz=hertz)
+    clean = without(signal, hum)
+    fit = fitted(clean, theta, places, orders=orders, ratios=driven, hertz=hertz)
+    if hum:  # once more without what the orders took of it, and it of them
+        alone = replace(signal, samples=signal.samples - fit.model(theta))
+        clean = without(signal, followed_again(alone, track, hum))
+        fit = fitted(clean, theta, places, orders=orders, ratios=driven, hertz=hertz)
+    signal = clean
     inside = (signal.time >= way.first_s) & (signal.time <= way.last_s)
     left = signal.samples[inside] - fit.model(theta[inside])
     odd = [r for r in odd_ratios(theta[inside], left) if np.all(np.abs(driven - r) > 0.03 * r)]

@@ -76,16 +76,17 @@ class Fitted:
     inflation: FloatArray  # (K, M)
 
     def model(self, theta: FloatArray) -> FloatArray:
-        """Return the orders as samples at crank angles, shape (n, A)."""
+        """Return the orders as samples at crank angles, shape (n, A); 0 beyond the windows."""
         order = np.argsort(self.windows.centre)
-        centre = self.windows.centre[order]
+        centre, half = self.windows.centre[order], self.windows.length[order] / 2
+        covered = (theta >= centre[0] - half[0]) & (theta <= centre[-1] + half[-1])
         total = np.zeros((len(theta), self.value.shape[2]))
         for k, values in zip(self.orders.tolist(), self.value, strict=True):
             turning = np.exp(2j * np.pi * k * theta)
             for axis in range(values.shape[1]):
                 each = np.nan_to_num(values[order, axis])
                 total[:, axis] += (np.interp(theta, centre, each) * turning).real
-        return total
+        return np.asarray(total * covered[:, np.newaxis])
 
 
 def windows(track: Track, *, first_s: float, last_s: float) -> Windows:
@@ -182,7 +183,8 @@ def curves(fit: Fitted, signal: Signal, *, unit: str, rms: FloatArray | None = N
     if rms is None:
         gain = np.asarray(signal.rounding_gain(orders[:, np.newaxis] * rpm / 60))
         rms = 1 / (np.sqrt(2) * np.maximum(gain, 0.5))
-    noise = _smoothed(fit.between) * fit.inflation[:, :, np.newaxis]
+    inflation = np.where(fit.inflation <= _INFLATED, fit.inflation, np.nan)
+    noise = _smoothed(fit.between) * inflation[:, :, np.newaxis]
     noise = noise + np.maximum(_bent(fit) - noise, 0.0)
     scale = rms[:, :, np.newaxis]
     value = np.where(np.isfinite(noise), fit.value * scale, complex(np.nan, np.nan))

@@ -81,6 +81,7 @@ def pooled(sweeps: Sequence[Powers]) -> Powers:
     The error of the mean is what the sweeps' own errors make of it, or what they scatter about
     each other by where that is more.
     """
+    sweeps = [sweep for sweep in sweeps if sweep.power.size] or list(sweeps[:1])
     if len(sweeps) == 1:
         return sweeps[0]
     orders, first, laid = on_one_grid(sweeps)

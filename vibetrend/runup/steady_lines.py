@@ -8,7 +8,7 @@ what the orders leave over: what stays at a ratio there is a belt's or a pump's,
 along.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -59,6 +59,21 @@ def clock_lines(signal: Signal, track: Track) -> list[ClockLine]:
         if place * step * seconds > 2 * _CLEAR_BINS:
             lines.append(_followed(signal, track, place * step, seconds))
     return [line for line in lines if line is not None]
+
+
+def followed_again(signal: Signal, track: Track, lines: list[ClockLine]) -> list[ClockLine]:
+    """Return lines followed once more, in samples that the orders were taken out of."""
+    seconds = min(_LONGEST_S, signal.duration / _BLOCKS)
+    again = [_followed(signal, track, line.hertz, seconds) for line in lines]
+    return [line for line in again if line is not None]
+
+
+def without(signal: Signal, lines: list[ClockLine]) -> Signal:
+    """Return a signal with lines taken out."""
+    samples = signal.samples.copy()
+    for line in lines:
+        samples -= line.samples(signal.time)
+    return replace(signal, samples=samples)
 
 
 def odd_ratios(theta: FloatArray, residual: FloatArray) -> list[float]:
