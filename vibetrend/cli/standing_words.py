@@ -107,19 +107,20 @@ def _series(
 def _chart(series: SeriesRecord, found: Sequence[Fact], every: bool) -> list[str]:
     """Return where the orders of a series stand, and the history of what tells most."""
     indent = "  " if columns() < 60 else "    "
-    lines = text_charts.changes(found, indent=indent, every=every)
-    most = text_charts.featured(found)
-    if not lines or most is None:
-        return []
     verdict = series.verdict
     seen = levels(series.history, verdict.recordings)
+    most = text_charts.featured(found)
+    lines = text_charts.changes(found, indent=indent, every=every)
+    if not lines or most is None:
+        return []
     if verdict.state == "all-moved" and not verdict.each_its_own_way:
         course = text_charts.history_together(seen, indent=indent)
     else:
         course = text_charts.history(most, seen, indent=indent)
     together = _db(verdict.common_change_db)
     beside = "" if together in (NOTHING, "0.0") else f", without the {together} dB of all together"
-    title = wrapped(f"Change of each order from {baseline_name(series)}{beside}:", indent=indent)
+    each = "order" if series.info["manner"] == "steady" else "resonance"
+    title = wrapped(f"Change of each {each} from {baseline_name(series)}{beside}:", indent=indent)
     return ["", *title, *lines, *(["", *course] if course else []), ""]
 
 

@@ -10,8 +10,11 @@ from typing import TYPE_CHECKING
 
 from vibetrend.cli.terminal import cell, coloured, columns, plain, shows, width, wrapped
 from vibetrend.report.facts import Fact, severity
+from vibetrend.report.groups import title_of
 from vibetrend.report.levels import Levels
+from vibetrend.report.scales import DECIBEL, Scale, scale_of
 from vibetrend.report.words import fixed
+from vibetrend.trend.resonance import parts
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -35,7 +38,7 @@ _SHORT = {
 _KEY = {
     "changed": "changed", "past-limit": "past the limit", "another-day": "to be looked at again",
 }  # fmt: skip
-_KINDS = {"overall": "overall level", "driven": "driven part", "resonance": "resonance"}
+_KINDS = {"overall": "overall level", "driven": "driven part"}
 
 
 def changes(found: Sequence[Fact], *, indent: str = "", every: bool = False) -> list[str]:
@@ -45,18 +48,21 @@ def changes(found: Sequence[Fact], *, indent: str = "", every: bool = False) -> 
     nothing while all there is belongs to the baseline.
     """
     known = _compared(found)
-    rows = known if every else _telling(known)
-    if not rows:
-        return []
-    strip = _Strip(rows, indent)
-    lines = [strip.head(), *(strip.row(fact) for fact in rows)]
-    if left := len(known) - len(rows):
+    lines: list[str] = []
+    shown: list[Fact] = []
+    for title in dict.fromkeys(map(title_of, known)):
+        of_title = [fact for fact in known if title_of(fact) == title]
+        rows = of_title if every else _telling(of_title)
+        strip = _Strip(rows, indent)
+        lines += [strip.head(title), *(strip.row(fact) for fact in rows)]
+        shown += rows
+    if left := len(known) - len(shown):
         more = (
             f"and {left} more with smaller changes, none of them seen to move "
             f"(vibetrend status --all)"
         )
         lines += wrapped(more, indent=indent)
-    return [*lines, *_key(rows, indent)]
+    return [*lines, *(_key(shown, indent) if shown else [])]
 
 
 def _compared(found: Sequence[Fact]) -> list[Fact]:
@@ -77,18 +83,21 @@ def _telling(known: Sequence[Fact]) -> list[Fact]:
 
 
 class _Strip:
-    """The columns of a chart: name, strip, change, usual scatter, state."""
+    """The columns of a chart: name, strip, change, usual scatter, state; on one scale."""
 
     def __init__(self, rows: Sequence[Fact], indent: str) -> None:
         self.indent = indent
-        reach = (max(abs(f.change_db), f.limit_db, _or_zero(f.band_db)) for f in rows)
+        self.scale = scale_of(rows[0].feature)
+        reach = (
+            max(abs(self.scale.of(f.change_db)), f.limit_db, self.scale.of(_or_zero(f.band_db)))
+            for f in rows
+        )
         # The limit of a doubled amplitude, 6.02 dB, is 6 on a strip.
         self.span = max(math.ceil(max(e for e in reach if math.isfinite(e)) - 0.05), 1)
         room = columns() - len(indent)
-        self.unit = " dB" if room >= _NARROW else ""
-        self.name = min(
-            max(len("order"), *(width(fact.short) for fact in rows)), 16 if self.unit else 8
-        )
+        self.unit = f" {self.scale.unit}" if room >= _NARROW else ""
+        names = (width(_name(fact)) for fact in rows)
+        self.name = min(max(len("order"), *names), 16 if self.unit else 8)
         self.change = max(len("change"), *(len(self._change(fact)) for fact in rows))
         scatter = max(len("scatter"), *(len(_scatter(fact)) for fact in rows))
         states = max(len(_state(fact)) for fact in rows)
@@ -97,15 +106,17 @@ class _Strip:
         room -= 2 + scatter if self.scatter else 0
         self.half = (max(min(room, _WIDEST_STRIP), _NARROWEST_STRIP) - 1) // 2
 
-    def head(self) -> str:
+    def head(self, title: str) -> str:
         ends = f"{-self.span}", f"+{self.span}"
         scale = f"{ends[0]:<{self.half}}0{ends[1]:>{self.half}}"
-        change = "change" if self.unit else "dB"
-        line = f"{self.indent}{'order':>{self.name}}  {scale}  {change:>{self.change}}"
-        return line + (f"  {'scatter':>{self.scatter}}" if self.scatter else "")
+        change = "change" if self.unit else self.scale.unit
+        first = "" if title else "order"
+        line = f"{self.indent}{first:>{self.name}}  {scale}  {change:>{self.change}}"
+        line += f"  {'scatter':>{self.scatter}}" if self.scatter else ""
+        return f"{self.indent}{title}:\n{line}" if title else line
 
     def row(self, fact: Fact) -> str:
-        line = f"{self.indent}{cell(fact.short, self.name, '>')}  {self._places(fact)}"
+        line = f"{self.indent}{cell(_name(fact), self.name, '>')}  {self._places(fact)}"
         line += f"  {self._change(fact):>{self.change}}"
         if self.scatter:
             line += f"  {_scatter(fact):>{self.scatter}}"
@@ -113,7 +124,7 @@ class _Strip:
 
     def _change(self, fact: Fact) -> str:
         more = "≥" if fact.at_least else ""
-        return f"{plain(more)}{fixed(fact.change_db, 1, sign=True)}{self.unit}"
+        return f"{plain(more)}{fixed(self.scale.of(fact.change_db), 1, sign=True)}{self.unit}"
 
     def _places(self, fact: Fact) -> str:
         strip = [" "] * (2 * self.half + 1)
@@ -127,7 +138,7 @@ class _Strip:
         return "".join(strip)
 
     def _place(self, db: float) -> int:
-        share = min(max(db / self.span, -1.0), 1.0)
+        share = min(max(self.scale.of(db) / self.span, -1.0), 1.0)
         return self.half + round(share * self.half)
 
 
@@ -157,17 +168,18 @@ def history(fact: Fact, levels: Levels, *, indent: str = "") -> list[str]:
     """
     _, visits = levels.of(fact.feature, fact.order)
     reach = (_or_zero(fact.band_db), fact.limit_db)
-    return _course(fact.name, visits.rename(columns={"change_db": "db"}), reach, indent)
+    scale = scale_of(fact.feature)
+    return _course(fact.name, visits.rename(columns={"change_db": "db"}), reach, indent, scale)
 
 
 def history_together(levels: Levels, *, indent: str = "") -> list[str]:
     """Return what all orders did together at each check-up as a row of small columns."""
     visits = levels.together_visits.rename(columns={"together_db": "db"})
-    return _course("all orders together", visits, (0.0, math.nan), indent)
+    return _course("all orders together", visits, (0.0, math.nan), indent, DECIBEL)
 
 
 def _course(
-    name: str, visits: "pd.DataFrame", reach: tuple[float, float], indent: str
+    name: str, visits: "pd.DataFrame", reach: tuple[float, float], indent: str, scale: Scale
 ) -> list[str]:
     """Return a heading and a row of `visits` (hours, db); `reach`: half the band, the limit."""
     if len(visits) < 3:
@@ -180,10 +192,11 @@ def _course(
     steps = [round((value - low) / ((high - low) or 1.0) * (len(heights) - 1)) for value in changes]
     last = "" if len(shown) == len(visits) else "last "
     full = "; full height is the limit" if high == limit else ""
-    least, greatest = (fixed(each, 1, sign=True) for each in (min(changes), max(changes)))
+    least = fixed(scale.of(min(changes)), 1, sign=True)
+    greatest = scale.words(max(changes))
     text = (
         f"The {last}{len(shown)} check-ups of {name}, {first:.0f} to {end:.0f} h, between {least} "
-        f"and {greatest} dB{full}:"
+        f"and {greatest}{full}:"
     )
     course = "".join(heights[step] for step in steps)
     return [*wrapped(text, indent=indent), f"{indent}{course}"]
@@ -211,6 +224,11 @@ def _letter(pair: str) -> str:
     return pair[0] if shows("●■○─┼┊") else pair[1]
 
 
+def _name(fact: Fact) -> str:
+    """Return a feature's name; what of a resonance is followed says the heading."""
+    return fact.short.removesuffix(f" {parts(fact.feature).quantity}")
+
+
 def _mark(fact: Fact) -> str:
     return _letter(_MARKS.get(fact.state, _STAYED))
 
@@ -221,7 +239,8 @@ def _state(fact: Fact) -> str:
 
 def _scatter(fact: Fact) -> str:
     known = math.isfinite(fact.scatter_db)
-    return plain(f"±{fact.scatter_db:.1f} dB") if known else "not known"
+    told = scale_of(fact.feature).words(fact.scatter_db, sign=False)
+    return plain(f"±{told}") if known else "not known"
 
 
 def _or_zero(value: float) -> float:

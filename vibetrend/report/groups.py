@@ -36,11 +36,12 @@ class Group:
 def groups(found: Sequence[Fact], levels: Levels) -> list[Group]:
     """Return the groups that some features fall into, in the order of their facts."""
     titles = ("", *_OF_RESONANCES.values())
-    each = [(title, [fact for fact in found if _title(fact) == title]) for title in titles]
+    each = [(title, [fact for fact in found if title_of(fact) == title]) for title in titles]
     return [_group(title, facts, levels) for title, facts in each if facts]
 
 
-def _title(fact: Fact) -> str:
+def title_of(fact: Fact) -> str:
+    """Return the title of the group that a feature belongs to; empty for orders."""
     return _OF_RESONANCES.get(resonance.parts(fact.feature).quantity, "")
 
 
