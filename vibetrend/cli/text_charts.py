@@ -14,7 +14,6 @@ from vibetrend.report.groups import title_of
 from vibetrend.report.levels import Levels
 from vibetrend.report.scales import DECIBEL, Scale, scale_of
 from vibetrend.report.words import fixed
-from vibetrend.trend.resonance import parts
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -96,7 +95,7 @@ class _Strip:
         self.span = max(math.ceil(max(e for e in reach if math.isfinite(e)) - 0.05), 1)
         room = columns() - len(indent)
         self.unit = f" {self.scale.unit}" if room >= _NARROW else ""
-        names = (width(_name(fact)) for fact in rows)
+        names = (width(fact.shortest) for fact in rows)
         self.name = min(max(len("order"), *names), 16 if self.unit else 8)
         self.change = max(len("change"), *(len(self._change(fact)) for fact in rows))
         scatter = max(len("scatter"), *(len(_scatter(fact)) for fact in rows))
@@ -116,7 +115,7 @@ class _Strip:
         return f"{self.indent}{title}:\n{line}" if title else line
 
     def row(self, fact: Fact) -> str:
-        line = f"{self.indent}{cell(_name(fact), self.name, '>')}  {self._places(fact)}"
+        line = f"{self.indent}{cell(fact.shortest, self.name, '>')}  {self._places(fact)}"
         line += f"  {self._change(fact):>{self.change}}"
         if self.scatter:
             line += f"  {_scatter(fact):>{self.scatter}}"
@@ -222,11 +221,6 @@ def bar(share: float, wide: int) -> str:
 def _letter(pair: str) -> str:
     """Return the first of two letters, or the plain one where the terminal lacks some."""
     return pair[0] if shows("●■○─┼┊") else pair[1]
-
-
-def _name(fact: Fact) -> str:
-    """Return a feature's name; what of a resonance is followed says the heading."""
-    return fact.short.removesuffix(f" {parts(fact.feature).quantity}")
 
 
 def _mark(fact: Fact) -> str:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from vibetrend.checkup.records import EngineRecord, SeriesRecord
 from vibetrend.trend import STATES
-from vibetrend.trend.resonance import is_resonance
+from vibetrend.trend.resonance import is_resonance, parts
 from vibetrend.trend.rows import label
 
 
@@ -42,6 +42,11 @@ class Fact:
     def short(self) -> str:
         """How a narrow column names it: ``4.5`` or ``alternator``."""
         return short_name(self.feature, self.order)
+
+    @property
+    def shortest(self) -> str:
+        """How a column of one value of each resonance names it: ``141 Hz``; else `short`."""
+        return self.short.removesuffix(f" {parts(self.feature).quantity}")
 
     @property
     def name(self) -> str:
