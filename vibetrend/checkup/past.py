@@ -39,8 +39,11 @@ def after_work(one: Judged, left: Judged) -> Step | None:
     """Return the step across the last work: how the series begins, against how it was left.
 
     It was left as the latest check-up before the work shows, however few placements that has: an
-    earlier one would show what drifted before the work as part of the step.
+    earlier one would show what drifted before the work as part of the step. Sweeps have none:
+    each series names its resonances by its own baseline.
     """
+    if one.series.manner != "steady":
+        return None
     last, begun = latest(used(left.record)), used(one.record)
     baseline = _baseline(begun)
     found = _compared(last, first(begun) if baseline.empty else baseline)
@@ -58,12 +61,13 @@ def before(
     """Return the baseline on this damper against recordings from before it was fitted.
 
     These are the ones kept for it, else the last check-up on the damper before. Of several
-    baselines, as work gives them, the first is meant.
+    baselines, as work gives them, the first is meant. Sweeps have none, as in `after_work`.
     """
     baseline = _baseline(used(one.record))
     alike = [each for each in judged if each.series.is_like(one.series)]
     if (
-        not installations
+        one.series.manner != "steady"
+        or not installations
         or baseline.empty
         or any(
             each.series.epoch < one.series.epoch and not _baseline(each.record.history).empty

@@ -24,6 +24,7 @@ def side_by_side(records: Sequence[EngineRecord]) -> list[SideBySide]:
 
     Engines are alike when cylinders, strokes, layout and firing order agree; their present series
     are compared when everything stated of them agrees and the speed lies within 4 % of the first's.
+    Sweeps are not: each engine has resonances of its own.
     """
     kinds: dict[tuple[Any, ...], list[EngineRecord]] = {}
     for record in records:
@@ -53,7 +54,11 @@ def _kind(engine: Engine) -> tuple[Any, ...]:
 
 
 def _present(record: EngineRecord) -> list[SeriesRecord]:
-    return [one for one in record.series if not one.ended and not one.history.empty]
+    return [
+        one
+        for one in record.series
+        if one.info["manner"] == "steady" and not one.ended and not one.history.empty
+    ]
 
 
 def _compared(
