@@ -120,7 +120,7 @@ def test_gz_reads_the_same_and_the_hash_is_of_the_file_itself(tmp_path: Path) ->
     ("side", "message"),
     [
         ("rmp = 1000", r"\.toml: rmp is not a known key; did you mean rpm\?"),
-        ("weather = 'dry'", "weather is not a known key; known are rpm, hours"),
+        ("weather = 'dry'", "weather is not a known key; known are rpm, end_rpm"),
         ("rpm = 'fast'", r"\.toml: rpm is 'fast'; a number is needed"),
         ("rpm = true", "rpm is True; a number is needed"),
         ("hours = -1", "hours is -1; it cannot be below 0"),
