@@ -47,9 +47,8 @@ def measured(worlds: int, seed: int) -> None:
             named += bool(near)
             if not near:
                 continue
-            joint = near[0].resonance.joint
             strayed = near[0].log_frequency - np.log(TWIST.hz)
-            frequency.append((100 * strayed, strayed / joint.log_frequency_error))
+            frequency.append((100 * strayed, strayed / near[0].resonance.log_frequency_error))
             for place, change in enumerate(CHANGES):
                 true = np.log1p(change / 100 * STIFFNESS_TO_FREQUENCY)
                 visit = range(first + 20 + 5 * place, first + 23 + 5 * place)

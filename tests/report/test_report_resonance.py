@@ -5,10 +5,14 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
+from invented_report import MADE_AT, engine_record
+from invented_runups import swept
+from parsed_page import Parsed
 
-from vibetrend.report import words
-from vibetrend.report.facts import Fact
-from vibetrend.report.statements import resonance
+from vibetrend.report import page, words
+from vibetrend.report.facts import Fact, facts
+from vibetrend.report.statements import idle_trend, of_sweeps, resonance
+from vibetrend.trend import judge
 from vibetrend.trend.advice import BLIND
 from vibetrend.trend.judge import COLUMNS
 
@@ -38,10 +42,56 @@ def test_no_run_up_is_said_to_be_none() -> None:
 
 
 def test_run_ups_that_show_no_resonance_of_the_crankshaft() -> None:
-    for said in (resonance([], swept=True), resonance([replace(MOUNT, state="no-change-seen")])):
+    still = replace(MOUNT, state="no-change-seen")
+    for said in (resonance([still]), resonance([], none="None that counts.")):
         assert said.words == "Not seen"
-        assert "no resonance that counts as the crankshaft's" in said.text
         assert not said.more
+    assert "no resonance that counts as the crankshaft's" in resonance([still]).text
+
+
+@pytest.mark.parametrize(
+    ("visits", "words_of_it", "told"),
+    [
+        (2, "None seen so far", "The sweeps so far do not show which resonance"),
+        (6, "Not seen", "Run-ups show no resonance that counts"),
+    ],
+)
+def test_none_is_not_final_while_the_baseline_is_not_complete(
+    visits: int, words_of_it: str, told: str
+) -> None:
+    one = swept(visits=visits)
+    table = one.history[~one.history["feature"].str.contains("crankshaft")]
+    one = replace(one, history=table, verdict=judge(table))
+    said = of_sweeps([(one, facts(one, engine_record("main", one)))])
+    assert said.words == words_of_it
+    assert said.text.startswith(told)
+
+
+def test_a_series_of_sweeps_says_what_moved_as_the_first_screen_does() -> None:
+    one = swept()
+    one = replace(one, history=one.history.assign(telling_order=4.5))
+    record = engine_record("main", one)
+    found = facts(one, record)
+    first, own = of_sweeps([(one, found)]), idle_trend(one, found, record)
+    assert own.state == "changed"
+    assert own.text == first.text
+    assert own.text.startswith(
+        "The crankshaft's resonance near 141 Hz (1880 rpm in order 4.5) has moved down 5"
+    )
+    assert "(rubber softer or warmer, or its bond failing)" in own.text
+    assert own.text in Parsed(page([record], title="t", made_at=MADE_AT)).text.replace("\xa0", " ")
+
+
+def test_what_moved_by_an_unknown_cause_comes_last() -> None:
+    one = swept()
+    table = one.history.copy()
+    late = table["visit"] >= sorted(table["visit"].unique())[11]
+    table.loc[late & table["feature"].eq("resonance: near 74 Hz frequency"), "amplitude"] *= 0.9
+    one = replace(one, history=table, verdict=judge(table))
+    record = engine_record("main", one)
+    said = idle_trend(one, facts(one, record), record)
+    assert said.text.startswith("The crankshaft's resonance near 141 Hz has moved down")
+    assert any(line.startswith("Also: frequency of the resonance near 74 Hz") for line in said.more)
 
 
 @pytest.mark.parametrize(
@@ -91,9 +141,14 @@ def test_an_unknown_cause_alone_says_nothing_of_the_damper() -> None:
 
 def test_a_temperature_that_hides_most_is_named() -> None:
     """0.076 dB are 0.9 %: what 5 degrees C do to the frequency."""
-    said = resonance([crank(shared_db=0.076, scatter_db=0.08)])
-    assert "uncertain temperature (0.9 %): measure it" in said.more[-1]
-    assert not resonance([crank(shared_db=0.01, scatter_db=0.08)]).more
+    assert resonance([crank()], warmth="Measure it.").more == ("Measure it.",)
+    assert not resonance([crank()]).more
+    one = swept()
+    table = one.history.assign(shared_error=0.009 * one.history["amplitude"])
+    verdict = judge(table)
+    assert "uncertain temperature (0.9 %): measure it" in verdict.warmth
+    assert verdict.warmth in verdict.advice
+    assert verdict.warmth in of_sweeps([(replace(one, verdict=verdict), [crank()])]).more
 
 
 def test_slopes_of_a_frequency_are_per_cent() -> None:

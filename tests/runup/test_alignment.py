@@ -9,7 +9,7 @@ from numpy.testing import assert_allclose
 
 from vibetrend.engine import Damper, Engine
 from vibetrend.runup.powers import powers
-from vibetrend.runup.resonances import reference, resonance_notes, resonances
+from vibetrend.runup.resonances import reference, resonances
 from vibetrend.runup.temperature import (
     FREQUENCY_PER_STIFFNESS,
     UNKNOWN_C,
@@ -23,7 +23,7 @@ WARM = {"damper_c": 40.0, "baseline_damper_c": 40.0}
 
 
 def moved(sweep, baseline=BASELINE, **more):
-    table = resonances(sweep, excited=TWISTING, baseline=baseline, **{**WARM, **more})
+    table, _ = resonances(sweep, excited=TWISTING, baseline=baseline, **{**WARM, **more})
     return table[table["order"].isna()].set_index("name")
 
 
@@ -76,9 +76,8 @@ def test_names_are_the_baselines():
 
 def test_what_a_sweep_does_not_reach_is_said():
     short = replace(WORLD, high_rpm=1040.0, orders=(2.0, 4.5, 5.0, 6.0, 7.0, 7.5)).sweep(56)
-    table = resonances(short, excited=TWISTING, baseline=BASELINE)
+    table, notes = resonances(short, excited=TWISTING, baseline=BASELINE)
     assert not table["name"].str.startswith("crankshaft").any()
-    notes = resonance_notes(short, table, excited=TWISTING, baseline=BASELINE)
     assert any(
         note.code == "resonance-not-reached" and "crankshaft" in note.message for note in notes
     )
@@ -107,8 +106,7 @@ def test_unknown_damper_temperature_widens_the_interval_and_is_said():
     added = unknown["shift_standard_error"] ** 2 - known["shift_standard_error"] ** 2
     added += warmth(40.0, 40.0).error_percent ** 2
     assert_allclose(1.6449 * np.sqrt(added), 1.75, rtol=1e-3)
-    table = resonances(sweep, excited=TWISTING, baseline=BASELINE, damper_c=40.0)
-    notes = resonance_notes(sweep, table, excited=TWISTING, baseline=BASELINE, damper_c=40.0)
+    _, notes = resonances(sweep, excited=TWISTING, baseline=BASELINE, damper_c=40.0)
     assert any(note.message.startswith("Damper temperature unknown") for note in notes)
 
 
@@ -151,10 +149,16 @@ def test_what_went_too_far_is_not_taken_for_the_same():
 def test_a_sweep_that_shows_no_order_has_no_rows():
     sweep = WORLD.sweep(61)
     nothing = replace(sweep, value=np.full_like(sweep.value, np.nan))
-    assert resonances(nothing, excited=TWISTING, baseline=BASELINE).empty
-    table = resonances(sweep, excited=TWISTING, baseline=[nothing])
+    assert resonances(nothing, excited=TWISTING, baseline=BASELINE)[0].empty
+    table, _ = resonances(sweep, excited=TWISTING, baseline=[nothing])
     assert not table.empty
     assert table["shift_percent"].isna().all()
     assert_allclose(
         moved(sweep, [nothing, *BASELINE])["shift_percent"], moved(sweep)["shift_percent"]
     )
+
+
+def test_what_moved_is_told_once():
+    for percent in (-25, -10, 10, 25):
+        hertz = moved(WORLD.stiffer(percent).sweep(60))["frequency_hz"].sort_values()
+        assert (hertz.diff().dropna() / hertz.iloc[1:] > 0.04).all()

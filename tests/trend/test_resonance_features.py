@@ -8,7 +8,6 @@ from vibetrend.errors import JudgeError
 from vibetrend.trend import Verdict, judge, resonance
 from vibetrend.trend.advice import BLIND, CAUTIONS
 from vibetrend.trend.priors import REST_PLACEMENT_DB, prior_scatter
-from vibetrend.trend.rows import label
 from vibetrend.trend.sweeps import IDLE_STAYS, LOOK_BEFORE_SWEEP, RUN_UP_CAUTIONS
 
 FREQUENCY = f"resonance: {CRANK} frequency"
@@ -66,12 +65,39 @@ def test_up_is_as_much_a_change_as_down():
     assert any("hardened with age" in line for line in told)
 
 
-def test_the_order_names_the_speed_where_a_person_meets_it():
-    told = judge(sweeps(drift=step("frequency", -0.035), order=4.5)).advice[1]
-    assert told.startswith("The crankshaft's resonance near 1880 rpm in order 4.5 has moved down")
-    assert label(FREQUENCY, 4.5) == (
-        "frequency of the crankshaft's resonance near 1880 rpm in order 4.5"  # 60 * 141 / 4.5
+def test_the_telling_order_names_the_speed_where_a_person_meets_it():
+    told = judge(sweeps(drift=step("frequency", -0.035)).assign(telling_order=4.5)).advice[1]
+    assert told.startswith(  # 60 * 141 / 4.5
+        "The crankshaft's resonance near 141 Hz (1880 rpm in order 4.5) has moved down"
     )
+    for unknown in (np.nan, None, "none"):
+        table = sweeps(drift=step("frequency", -0.035)).assign(telling_order=unknown)
+        assert judge(table).advice[1].startswith("The crankshaft's resonance near 141 Hz has moved")
+
+
+def test_resonances_of_unknown_cause_are_told_last():
+    moved = {CRANK: -0.02, MOUNT: -0.06}
+    table = sweeps(names=tuple(moved), drift=lambda of, what, hours: (
+        moved[of] * (what == "frequency" and hours > 900)
+    ))  # fmt: skip
+    verdict = judge(table)
+    assert abs(row(verdict, name=MOUNT)["evidence_z"]) > abs(row(verdict)["evidence_z"])
+    assert verdict.advice[1].startswith("The crankshaft's resonance near 141 Hz has moved down")
+    assert verdict.advice[2].startswith("Also moved: frequency of the resonance near 74 Hz -6.")
+
+
+def test_why_a_resonance_is_not_judged_is_said_of_it_once():
+    table = sweeps(names=(CRANK, MOUNT, "near 192 Hz"))
+    of_192 = table["feature"].str.contains("192 Hz")
+    table["visible"] = ~(of_192 & ~table["baseline"])
+    told = [line for line in judge(table).advice if line.startswith("Not judged")]
+    assert told == [
+        "Not judged, because it is not reached or too weak in half of the sweeps of the baseline "
+        "or of the latest check-up: the resonance near 192 Hz."
+    ]
+    new = sweeps(names=(CRANK, MOUNT))
+    new["visible"] = ~(new["feature"].str.contains("74 Hz") & new["baseline"])
+    assert sum("Resonance near 74 Hz stands out now" in line for line in judge(new).advice) == 1
 
 
 def test_damping_lost_is_seen_in_height_and_width():
@@ -204,7 +230,17 @@ def test_the_issue_sentence():
         "resonance: crankshaft near 188.25 Hz frequency", 4.5, 20 * np.log10(0.94), rose=False,
         error_db=0.09,
     )  # fmt: skip
-    assert told == "the crankshaft's resonance near 2510 rpm in order 4.5 has moved down 6 ± 1 %"
+    assert told == (
+        "the crankshaft's resonance near 188.25 Hz (2510 rpm in order 4.5) has moved down 6 ± 1 %"
+    )
+
+
+@pytest.mark.parametrize("change_db", [0.002, -0.002])
+def test_nothing_has_no_sign_and_did_not_move(change_db):
+    """0.002 dB of a frequency are 0.02 %."""
+    assert resonance.signed(FREQUENCY, change_db) == "0.0 %"
+    told = resonance.has_moved(FREQUENCY, np.nan, change_db, rose=False, error_db=0.05)
+    assert told == "the crankshaft's resonance near 141 Hz stands where it did, by 0.0 ± 0.6 %"
 
 
 def test_what_is_no_resonance_is_left_alone():

@@ -10,7 +10,9 @@ from vibetrend.checkup.records import OrderSpectrum, PastInstallation, SeriesRec
 from vibetrend.checkup.sweeps import history_of
 from vibetrend.checkup.visits import latest
 from vibetrend.logbook import Installation, Logbook, Series
-from vibetrend.trend import Verdict, worst
+from vibetrend.trend import Verdict, sentence, worst
+
+FAULTS_TOLD = 2  # of a baseline that cannot be used
 
 
 def series_record(
@@ -54,7 +56,10 @@ def series_record(
             "carried": None,
             "follows": None,
         },
-        verdict=_with_methods(_with_latest(verdict, recordings), recordings),
+        verdict=_with_methods(
+            _with_latest(_without_baseline(verdict, recordings, series.manner), recordings),
+            recordings,
+        ),
         history=history,
         recordings=recordings,
         ended=ended is not None,
@@ -91,6 +96,38 @@ def _baseline_kind(installation: Installation | None) -> str | None:
     if installation is None:
         return None
     return "as-found" if installation.as_found else "after-installation"
+
+
+def _without_baseline(verdict: Verdict, recordings: pd.DataFrame, manner: str) -> Verdict:
+    """Return the verdict; where none of the baseline's recordings counts it says why."""
+    base = recordings.loc[recordings["baseline"].astype(bool)]
+    if verdict.state != "no-baseline" or base.empty:
+        return verdict
+    count = f"{len(base)} recording{'s were' if len(base) > 1 else ' was'} added as baseline"
+    if base["unusable"].all():
+        said = f"{count} and none can be used: {_faults(base)}"
+    elif manner == "steady":
+        return verdict
+    else:
+        said = (
+            f"{count} and none shows a resonance that can be followed: sweep more slowly, over "
+            f"all speeds up to the highest the maker allows without load."
+        )
+    findings = (sentence(verdict.state), said)
+    return replace(verdict, advice=[said, *verdict.advice], findings=findings)
+
+
+def _faults(recordings: pd.DataFrame) -> str:
+    """Return why recordings cannot be used, what holds for most of them first."""
+    every = [
+        doubt["message"]
+        for quality in recordings["quality"]
+        for doubt in quality
+        if doubt["severity"] == "unusable"
+    ]
+    told = sorted(dict.fromkeys(every), key=lambda text: -every.count(text))
+    more = f" (and {len(told) - FAULTS_TOLD} other reasons)" if len(told) > FAULTS_TOLD else ""
+    return " ".join(told[:FAULTS_TOLD]) + more
 
 
 def _with_latest(verdict: Verdict, recordings: pd.DataFrame) -> Verdict:

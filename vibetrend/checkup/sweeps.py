@@ -43,9 +43,10 @@ def _followed(kept: Sequence[KeptSweep], series: Series) -> pd.DataFrame:
         engine=engine,
     )
     stated = pd.DataFrame({each.recording: each.circumstances for each in kept}).T
+    damper_c = pd.to_numeric(stated.get("damper_c", pd.Series(dtype=float)))
     stated = stated.reindex(columns=list(CIRCUMSTANCES)).astype(object)
     stated = stated.where(stated.notna(), None)
-    history = history.join(stated, on="recording")
+    history = history.join(stated, on="recording").join(damper_c.rename("damper_c"), on="recording")
     return history.assign(floor=np.nan, rpm=np.nan, temperature_c=np.nan, velocity_mm_s=np.nan)
 
 
@@ -71,13 +72,14 @@ def _resonances(one: KeptSweep, baseline: Sequence[KeptSweep], engine: Engine) -
     """Return the resonances of a sweep, and how far they lie from the baseline's."""
     warm = [each.circumstances.get("damper_c") for each in baseline]
     known = [each for each in warm if each is not None]
-    return resonances(
+    found, _ = resonances(  # what is to doubt stands beside each recording already
         one.runup,
         engine=engine,
         baseline=[] if one.baseline else [each.runup for each in baseline],
         damper_c=one.circumstances.get("damper_c"),
         baseline_damper_c=float(np.mean(known)) if known else None,
     )
+    return found
 
 
 def _curves(kept: Sequence[KeptSweep], label: str, unit: str) -> SweepCurves | None:

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 )
 @click.option("--place", default="", help="The spot in your words.  [default: as recorded]")
 @click.option("--link", "address", help="Address of the engine's page, for a QR code.")
+@click.option("--run-up", is_flag=True, help="Say how to run up, though none is recorded yet.")
 @click.option(
     "--paper",
     type=PAPER,
@@ -49,6 +50,7 @@ def card(
     photo: Path | None,
     place: str,
     address: str | None,
+    run_up: bool,
     paper: "Paper",
     output: Path | None,
     logbook: Path | None,
@@ -58,6 +60,7 @@ def card(
 
     It is one page to print and hang in the engine room, with lines to write on. Position, device,
     condition and speed are those of the recordings so far; without any they are left blank.
+    Where the logbook holds slow run-ups, the card has them as well.
     The address for the QR code may also stand in settings.toml, as link in the table [card].
 
     \b
@@ -86,6 +89,7 @@ def card(
         photo=shown,
         place=place,
         link=leads_to,
+        run_up=run_up,
     )
     path = output or Path("reports") / f"{file_name(name)}-card.html"
     write(path, cards.html(made))

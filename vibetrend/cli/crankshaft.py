@@ -39,7 +39,7 @@ def crankshaft(
     Example: vibetrend crankshaft main
              vibetrend crankshaft engine.toml --stiffness 0.9
     """
-    from vibetrend.cli.crankshaft_words import CAUTIONS, crankshaft_words
+    from vibetrend.cli.crankshaft_words import cautions, crankshaft_words
     from vibetrend.plain import plain, rows
     from vibetrend.torsion import (
         Change,
@@ -71,7 +71,7 @@ def crankshaft(
             "change": stated or None,
             "seen": None if seen is None else rows(seen),
             "typical": model.typical,
-            "cautions": CAUTIONS,
+            "cautions": cautions(engine),
         }
         print_json(plain(result))
         return

@@ -1,7 +1,7 @@
 """A crankshaft's model in plain words: how it twists, at which speeds, and what ageing shows."""
 
-from collections.abc import Iterable
-from typing import TYPE_CHECKING
+from collections.abc import Hashable, Iterable, Mapping
+from typing import TYPE_CHECKING, Any
 
 from vibetrend.cli.terminal import cell, columns, plain, titled, width, wrapped
 from vibetrend.report.isolating import isolated
@@ -18,8 +18,19 @@ ESTIMATE = (
     "An estimate from a chain of inertias and springs: good to see where to look, no calculation "
     "for class approval, and no limit follows from it."
 )
-CAUTIONS = (ESTIMATE, *RUN_UP_CAUTIONS, *ALWAYS)
 
+
+def cautions(engine: "Engine") -> tuple[str, ...]:
+    """Return what always has to be said; those of a run-up where one can be made."""
+    return (ESTIMATE, *(() if engine.generator else RUN_UP_CAUTIONS), *ALWAYS)
+
+
+
+_SEES = "A slow run-up sees it."
+_GOVERNED = (
+    "A set's governor allows no run-up; only a coast-down of 20 s or more, recorded to its end, "
+    "could see it."
+)
 _OWN, _SHARED = 0.5, 0.15  # a ring's share of a mode's energy from which on it is called so
 _NOTHING_DB = 0.05
 
@@ -43,9 +54,9 @@ def crankshaft_words(
             "",
             *_speeds(engine, running, critical),
             "",
-            *(_ageing(ageing) if seen is None else _change(seen)),
+            *(_ageing(ageing, engine, model) if seen is None else _change(seen)),
             "",
-            *(line for each in CAUTIONS[1:] for line in wrapped(each, indent="- ", hanging="  ")),
+            *(line for each in cautions(engine)[1:] for line in wrapped(each, indent="- ", hanging="  ")),
         ]
     )
 
@@ -98,12 +109,12 @@ def _mode(mode: "Mode", model: "Crankshaft") -> str:
 
 def _speeds(engine: "Engine", running: "Range", critical: "pd.DataFrame") -> list[str]:
     at = {
-        (float(each["order"]), int(each["mode"])): (float(each["speed_rpm"]), bool(each["within"]))
+        (float(each["order"]), int(each["mode"])): each
         for each in critical.to_dict("records")
         if each["drives"]
     }
     numbers = sorted(set(critical["mode"]))
-    met = sorted({order for (order, _), (_, within) in at.items() if within})
+    met = sorted({order for (order, _), each in at.items() if each["within"]})
     span = f"{running.idle_rpm:g} to {running.rated_rpm:g} rpm"
     top = "governed" if engine.generator else "rated"
     if not met:
@@ -113,25 +124,28 @@ def _speeds(engine: "Engine", running: "Range", critical: "pd.DataFrame") -> lis
         f"{'order':>7}" + "".join(f"{f'mode {number}':>9} " for number in numbers).rstrip()
     )
     for order in met:
-        cells = [_cell(*at.get((order, number), (None, False))) for number in numbers]
+        cells = [_cell(at.get((order, number))) for number in numbers]
         lines.append(plain(f"{order:>7g}{''.join(cells)}".rstrip()))
     lines += wrapped(
         f"In brackets: outside {span}, idle to {top} speed; orders that meet no mode within are "
-        f"left out. These orders drive it if all cylinders are alike; cylinders that are not "
-        f"drive the others too, a little."
+        f"left out. Without a star an order twists the crank strongly; with one weakly, by a "
+        f"quarter of what the strongest does or less, and need not stand out of a recording. "
+        f"Cylinders that are not alike drive all others too, a little."
     )
     if engine.generator:
         lines += wrapped("A generator set passes these speeds when it starts and stops.")
     return lines
 
 
-def _cell(rpm: float | None, within: bool) -> str:
-    if rpm is None:
+def _cell(met: Mapping[Hashable, Any] | None) -> str:
+    if met is None:
         return f"{'–':>9} "
-    return f"{rpm:>9.0f} " if within else f"{f'({rpm:.0f})':>10}"
+    told = f"{met['speed_rpm']:.0f}{'' if met['strong'] else '*'}"
+    told = told if met["within"] else f"({told})"
+    return f"{told:>9} " if told[-1].isdigit() else f"{told:>10}"
 
 
-def _ageing(ageing: "pd.DataFrame") -> list[str]:
+def _ageing(ageing: "pd.DataFrame", engine: "Engine", model: "Crankshaft") -> list[str]:
     rows = [("damper", "speeds", "peak", "width", "firing", "most, of order")]
     for each in ageing.to_dict("records"):
         rows.append(
@@ -150,15 +164,29 @@ def _ageing(ageing: "pd.DataFrame") -> list[str]:
         *_table(rows),
         *wrapped(
             "speeds: by how much all its critical speeds move; peak and width: of its strongest "
-            "order's peak in a slow run-up. The last two columns are of the nose at the steady "
+            "order's peak in a slow sweep. The last two columns are of the nose at the steady "
             "speed of recording: the firing order's level, and the strong order that moves most."
         ),
+        *wrapped(f"The last ones stand for: {_stands_for(ageing)}."),
         *wrapped(
-            "A steady speed is nearly blind to the damper: the firing order does not move, and "
-            "what other orders do a few rpm do as well. A slow run-up sees it. Your own case: "
-            "--stiffness 0.9, or --loss, --slip, --fluid."
+            f"A steady speed is nearly blind to the damper: the firing order does not move, and "
+            f"what other orders do a few rpm do as well. {_GOVERNED if engine.generator else _SEES}"
+            f" Your own case: {_own_case(model)}."
         ),
     ]
+
+
+def _stands_for(ageing: "pd.DataFrame") -> str:
+    named = ageing.loc[ageing["means"] != ""]
+    return "; ".join(f"{row['change']}: {row['means']}" for _, row in named.iterrows())
+
+
+def _own_case(model: "Crankshaft") -> str:
+    """Return the options that change something of such a damper."""
+    if not model.viscous:
+        return "--stiffness 0.9, or --loss, --slip"
+    sprung = bool(model.chain.stiffness_nm_rad[0])
+    return "--fluid 0.5" + (", or --stiffness" if sprung else "")
 
 
 def _change(seen: "pd.DataFrame") -> list[str]:

@@ -13,6 +13,7 @@ from vibetrend.report.isolating import isolated
 _NARROW = 60  # columns below which the words stand under their numbers
 _BLIND = "At fast idle these orders say next to nothing of the damper's stiffness."
 _SURFACES = ("rim", "face", "pulley")
+_NO_TWIST = ("type", "renew_hours", "renew_years", "renew_source")  # of a damper
 _ONLY_OF = {
     "rubber": ("mark_offset", "element_recess", "face_wobble"),
     "viscous": ("casing_spread", "casing_thickness", "fluid_viscosity_loss"),
@@ -70,6 +71,7 @@ def _described(engine: Engine, fired: Firing) -> list[str]:
         ("mounts", engine.mounts if engine.mounts != "unknown" else ""),
         *(("drives", each) for each in _drives(engine)),
         ("damper", _damper(engine)),
+        ("twist", _twist(engine)),
         ("matters", _matters(engine)),
     ]
     return [
@@ -138,6 +140,24 @@ def _damper(engine: Engine) -> str:
     source = f" ({damper.renew_source})" if damper.renew_source else ""
     first = ", whichever comes first" if len(each) > 1 else ""
     return f"{kind}; to be renewed after {' or '.join(each)}{first}{source}"
+
+
+def _twist(engine: Engine) -> str:
+    """Return what is stated of the crank for the model of its twist, and where to state more."""
+    parts = (("crankshaft", engine.crankshaft), ("damper", engine.damper))
+    stated = [
+        f"{part}.{name}"
+        for part, values in parts
+        for name in type(values).model_fields
+        if name not in _NO_TWIST and getattr(values, name) is not None
+    ]
+    if not stated:
+        return (
+            "nothing of crankshaft and ring is stated, so vibetrend crankshaft takes typical "
+            "values; keys such as stroke_mm under [crankshaft] and ring_inertia_kg_m2 under "
+            "[damper] replace them"
+        )
+    return f"{', '.join(stated)}; for what else vibetrend crankshaft needs, typical values stand in"
 
 
 def _matters(engine: Engine) -> str:

@@ -34,16 +34,12 @@ def _kind(rows: list[dict[str, Any]]) -> list[str]:
         if row["hours"] is not None:
             noticed = cell(f"from {row['noticed']:+.1f} {row['unit']}", 15)
             lines += wrapped(
-                f"{row['hours']:g} h, with {row['what']} {row['aged_percent']:+.0f} %",
+                f"{row['hours']:g} h, with {row['aged']}",
                 indent=f"  {name} {noticed}  ",
                 hanging="    ",
             )
         elif row["unit"]:
-            lines += wrapped(
-                f"not noticed: {row['why_not']}, {abs(row['noticed']):.1f} {row['unit']} would be",
-                indent=f"  {name} ",
-                hanging="    ",
-            )
+            lines += wrapped(f"{row['why_not']}.", indent=f"  {name} ", hanging="    ")
         elif row["why_not"] != why_not:  # what holds for all that a sweep would show
             why_not = row["why_not"]
             lines += wrapped(

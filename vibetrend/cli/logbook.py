@@ -138,6 +138,7 @@ def list_entries(name: str, logbook: Path | None, as_json: bool) -> None:
 
 _ENTRIES = click.argument("entries", metavar="RECORDING...", nargs=-1, required=True)
 _HOURS = click.FloatRange(min=0)
+_DEGREES = click.FloatRange(-60, 250)
 
 
 @logbook.command()
@@ -145,6 +146,10 @@ _HOURS = click.FloatRange(min=0)
 @click.option("--hours", type=_HOURS, help="What the hour meter showed.")
 @click.option("--date", type=Date(), help="Day it was recorded or done.")
 @click.option("--rpm", type=click.FloatRange(1, 20_000), help="Speed; it is then measured again.")
+@click.option("--end-rpm", type=click.FloatRange(1, 20_000), help="Of a sweep: speed at its end.")
+@click.option("--coolant-c", type=_DEGREES, help="Coolant temperature, degrees C.")
+@click.option("--damper-c", type=_DEGREES, help="Damper ring's, engine stopped, degrees C.")
+@click.option("--room-c", type=_DEGREES, help="Engine room's, degrees C.")
 @click.option("--visit", help="The check-up it belongs to.")
 @click.option("--mark", type=click.Choice(list(_MARKS)), help="Of the baseline, damper before.")
 @click.option("--position", help="Where the phone or sensor was.")
@@ -178,6 +183,7 @@ def correct(
     """
     from vibetrend.checkup.corrected import in_words
     from vibetrend.checkup.correcting import correct_entries
+    from vibetrend.cli.words import notes_words, ran_words
 
     given = {name: value for name, value in stated.items() if value is not None}
     if mark is not None:
@@ -189,15 +195,23 @@ def correct(
     if any(each.startswith("meter-") for each in entries) and "hours" in given:
         given["shown"] = given.pop("hours")
     with opened(logbook, make=False) as book:
-        made = correct_entries(book, entries, given, reason=reason, person=_person(person))
+        done = correct_entries(book, entries, given, reason=reason, person=_person(person))
+    made = done.made
     if as_json:
         told = [asdict(each) for each in made]
-        print_json({"entry": entries[0], "entries": list(entries), "corrected": told})
+        again = {id_: one.to_dict()["speed"] for id_, one in done.measured.items()}
+        print_json(
+            {"entry": entries[0], "entries": list(entries), "corrected": told, "measured": again}
+        )
     elif not made:
         tell(f"{', '.join(entries)}: that counts already; nothing was changed.")
     else:
         for each in in_words(made, {}):
             tell(f"{each.entry}: {each.what} was {each.was}, now {each.now}.")
+        for id_, one in done.measured.items():
+            tell(f"{id_}: measured again, {ran_words(one)}.")
+            for line in notes_words([each for each in one.quality if each.severity != "note"]):
+                click.echo(line)
         tell("What was entered stays in the logbook and in the report.")
 
 

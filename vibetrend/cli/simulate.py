@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from vibetrend.torsion import Change
 
 _SOUND_HZ, _PHONE_HZ = 8000.0, 400.0
+_SWEEP_S, _SHARE = 45.0, 0.5
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -25,7 +26,7 @@ class Asked:
     how_early: bool
     engine_file: Path | None
     output: Path | None
-    manner: str
+    manner: str | None
     rpm: float | None
     end_rpm: float | None
     seconds: float | None
@@ -33,9 +34,9 @@ class Asked:
     changes: tuple[tuple[float, float], ...]
     ageing: str | None
     degree: float
-    stiffness: float
+    stiffness: float | None
     damper_c: float | None
-    twist_share: float
+    twist_share: float | None
     sound: bool
     sweeps: int
     every: float
@@ -65,9 +66,7 @@ class Asked:
 @click.option(
     "--manner",
     type=click.Choice(["steady", "run-up", "coast-down"]),
-    default="steady",
-    show_default=True,
-    help="One speed, or a sweep up or down.",
+    help="One speed, or a sweep up or down.  [default: steady]",
 )
 @click.option(
     "--rpm",
@@ -76,7 +75,7 @@ class Asked:
     "idle or rated speed]",
 )
 @click.option("--end-rpm", type=float, help="Where a sweep ends.  [default: as above]")
-@click.option("--seconds", type=float, help="Duration.  [default: 60, of a sweep 30]")
+@click.option("--seconds", type=float, help="Duration.  [default: 60, of a sweep 45]")
 @click.option("--rate", type=float, help="Samples per second.  [default: 400, sound 8000]")
 @click.option(
     "--change",
@@ -93,21 +92,17 @@ class Asked:
 @click.option(
     "--stiffness",
     type=click.FloatRange(min=0.01, max=100),
-    default=1.0,
-    show_default=True,
-    help="Stiffness of the damper's rubber against new, in a sweep.",
+    help="In a sweep: stiffness of the damper's rubber against new, such as 0.9.",
 )
 @click.option(
     "--damper-c",
     type=click.FloatRange(min=-50, max=200),
-    help="Temperature of its ring in a sweep, degrees C.",
+    help="In a sweep: temperature of its ring, degrees C.",
 )
 @click.option(
     "--twist-share",
     type=float,
-    default=0.5,
-    show_default=True,
-    help="The crank's twist in what is felt at its resonance, 0 to 1.",
+    help="In a sweep: the crank's twist in what is felt at its resonance, 0 to 1.  [default: 0.5]",
 )
 @click.option("--sound", is_flag=True, help="With --how-early: sound, not a phone's acceleration.")
 @click.option(
@@ -158,6 +153,7 @@ def simulate(as_json: bool, **options: Any) -> None:
       vibetrend simulate --how-early --engine engine.toml --sound
     """
     asked = Asked(**options)
+    _refuse_unused(asked)
     if asked.demo is not None:
         _demo(asked.demo, asked.seed, as_json)
     elif asked.engine_file is None or (asked.output is None and not asked.how_early):
@@ -168,6 +164,41 @@ def simulate(as_json: bool, **options: Any) -> None:
         _how_early(asked, asked.engine_file, as_json)
     elif asked.output is not None:
         _one(asked, asked.engine_file, asked.output, as_json)
+
+
+def _refuse_unused(asked: Asked) -> None:
+    """Refuse what was asked for and would be left out without a word."""
+    if asked.how_early:
+        unused = _given(
+            output=asked.output, manner=asked.manner, rpm=asked.rpm, end_rpm=asked.end_rpm,
+            change=asked.changes or None, ageing=asked.ageing, stiffness=asked.stiffness,
+            damper_c=asked.damper_c,
+        )  # fmt: skip
+        if unused:
+            raise click.UsageError(
+                f"{unused[0]} has no part in --how-early, which goes through all ways of ageing; "
+                f"leave it out"
+            )
+    elif asked.picture is not None:
+        raise click.UsageError("--picture goes with --how-early; add that, or leave it out")
+    elif asked.manner in (None, "steady"):
+        unused = _given(
+            end_rpm=asked.end_rpm, stiffness=asked.stiffness, damper_c=asked.damper_c,
+            twist_share=asked.twist_share,
+        )  # fmt: skip
+        if unused:
+            raise click.UsageError(
+                f"{unused[0]} shows in a sweep only; add --manner run-up, or leave it out"
+            )
+    if asked.picture is not None and asked.picture.suffix.lower() != ".svg":
+        raise click.UsageError(
+            f"--picture writes SVG; {asked.picture} has another ending, call it "
+            f"{asked.picture.with_suffix('.svg').name}"
+        )
+
+
+def _given(**options: Any) -> list[str]:
+    return [f"--{name.replace('_', '-')}" for name, each in options.items() if each is not None]
 
 
 def _demo(folder: Path, seed: int, as_json: bool) -> None:
@@ -192,9 +223,9 @@ def _how_early(asked: Asked, engine_file: Path, as_json: bool) -> None:
         sensor=MICROPHONE if asked.sound else PHONE,
         rate=_rate(asked, asked.sound),
         sweeps=asked.sweeps,
-        seconds=30.0 if asked.seconds is None else asked.seconds,
+        seconds=_SWEEP_S if asked.seconds is None else asked.seconds,
         every_hours=asked.every,
-        twist_share=asked.twist_share,
+        twist_share=_share(asked),
         damper_noted=asked.temperature,
     )
     found = how_early(engine, habits=habits, pace_percent=asked.pace)
@@ -217,14 +248,15 @@ def _one(asked: Asked, engine_file: Path, output: Path, as_json: bool) -> None:
     if output.exists():
         raise click.UsageError(f"{output} is there already; choose another --output")
     sound = output.suffix.lower() in (".wav", ".flac")
-    make = _steady if asked.manner == "steady" else _swept
+    steady = asked.manner in (None, "steady")
+    make = _steady if steady else _swept
     with saying(f"simulating {output.name}", quiet=as_json):
         recording, truth = make(asked, engine, sound)
         (write_sound if sound else write_table)(recording, output)
     truth = {"path": str(output)} | truth
     if as_json:
         print_json(truth)
-    elif asked.manner == "steady":
+    elif steady:
         tell(f"Wrote {output} (invented): {truth['rpm']:.3f} rpm, seed {asked.seed}")
     else:
         tell(
@@ -239,6 +271,12 @@ def _steady(asked: Asked, engine: "Engine", sound: bool) -> tuple["Recording", d
     from vibetrend.errors import EngineError
     from vibetrend.simulate import MICROPHONE, PHONE, record, steady_changes_db
 
+    change = _change(asked)
+    if asked.ageing is not None and change.order_1_factor == 1:
+        raise click.UsageError(
+            f"{asked.ageing} does not show at a steady speed here; add --manner run-up, or leave "
+            f"--ageing out"
+        )
     speed = engine.usual_rpm if asked.rpm is None else asked.rpm
     if speed is None:
         raise EngineError(f"{asked.engine_file}: no fast_idle_rpm; add it, or give --rpm")
@@ -249,7 +287,7 @@ def _steady(asked: Asked, engine: "Engine", sound: bool) -> tuple["Recording", d
         rate=_rate(asked, sound),
         seed=asked.seed,
         sensor=MICROPHONE if sound else PHONE,
-        changes_db=steady_changes_db(_change(asked)) | dict(asked.changes),
+        changes_db=steady_changes_db(change) | dict(asked.changes),
     )
     return recording, {
         "rpm": truth.rpm,
@@ -277,13 +315,13 @@ def _swept(asked: Asked, engine: "Engine", sound: bool) -> tuple["Recording", di
         engine,
         start_rpm=start,
         end_rpm=end,
-        seconds=30.0 if asked.seconds is None else asked.seconds,
+        seconds=_SWEEP_S if asked.seconds is None else asked.seconds,
         rate=_rate(asked, sound),
         seed=asked.seed,
         sensor=MICROPHONE if sound else PHONE,
         damper_c=asked.damper_c,
         change=_change(asked),
-        twist_share=asked.twist_share,
+        twist_share=_share(asked),
         changes_db=dict(asked.changes),
     )
     shown = {"tag_rpm": recording.rpm, "tag_end_rpm": recording.end_rpm}
@@ -301,4 +339,9 @@ def _change(asked: Asked) -> "Change":
     from vibetrend.torsion import Change
 
     change = Change() if asked.ageing is None else aged(asked.ageing, asked.degree)
-    return replace(change, stiffness_factor=change.stiffness_factor * asked.stiffness)
+    stiffness = 1.0 if asked.stiffness is None else asked.stiffness
+    return replace(change, stiffness_factor=change.stiffness_factor * stiffness)
+
+
+def _share(asked: Asked) -> float:
+    return _SHARE if asked.twist_share is None else asked.twist_share

@@ -11,9 +11,12 @@ if TYPE_CHECKING:  # only the types: a terminal needs nothing to measure with
     import pandas as pd
 
     from vibetrend.orders import Measurement
+    from vibetrend.recording import Recording
 
 _MOST_ORDERS = 8
 _NAME = 24  # columns
+_MOST_OF_IT = 0.95
+_LONG_S = 10.0
 
 
 def sweep_words(measurement: "Measurement") -> str:
@@ -26,7 +29,7 @@ def sweep_words(measurement: "Measurement") -> str:
     else:
         lines += wrapped("No resonance stands out of these curves.")
     if len(measurement.runup):
-        lines += ["", *_strongest(measurement.runup)]
+        lines += ["", *_strongest(measurement.runup, _unit(measurement.recording))]
     lines += ["", *wrapped("±: one standard error"), *notes_words(measurement.quality)]
     lines += [""]
     for caution in RUN_UP_CAUTIONS:
@@ -38,12 +41,21 @@ def _speed(measurement: "Measurement") -> str:
     manner, track = measurement.recording.manner, measurement.speed.track
     if measurement.speed.method == "tag":
         return f"{manner}: its speed was not found in the recording"
-    first, last = track["rpm"].iloc[0], track["rpm"].iloc[-1]
+    if not len(measurement.runup):
+        return f"{manner}: no sweep that can be measured, see below"
+    from vibetrend.runup.one_way import counted
+
+    first, last, seconds = counted(track, manner)
+    whole = float(track["time_s"].iloc[-1] - track["time_s"].iloc[0])
+    part = f" of {_seconds(whole)}" if seconds < _MOST_OF_IT * whole else ""
     return (
-        f"{manner} from {first:.0f} to {last:.0f} rpm in "
-        f"{track['time_s'].iloc[-1] - track['time_s'].iloc[0]:.0f} s, from "
-        f"{measurement.speed.method}"
+        f"{'run-up' if last > first else 'coast-down'} from {first:.0f} to {last:.0f} rpm in "
+        f"{_seconds(seconds)}{part}, from {measurement.speed.method}"
     )
+
+
+def _seconds(duration: float) -> str:
+    return f"{duration:.0f} s" if duration >= _LONG_S else f"{duration:.1f} s"
 
 
 def _resonances(found: "pd.DataFrame") -> list[str]:
@@ -78,7 +90,14 @@ def _shift(row: dict[Hashable, Any]) -> str:
     return f" {_or_dash(shift, '+.1f'):>8} {_or_dash(error, '.1f'):>5}"
 
 
-def _strongest(runup: "pd.DataFrame") -> list[str]:
+def _unit(recording: "Recording") -> str:
+    """Return what the order curves are in; sound that is not calibrated has no unit."""
+    if recording.samples is None:
+        return "rms rad/s"
+    return "rms of full scale" if recording.unit == "1" else f"rms {recording.unit}"
+
+
+def _strongest(runup: "pd.DataFrame", unit: str) -> list[str]:
     """Return the strongest orders, each at the speed where it is strongest."""
     seen = runup.loc[runup["visible"].astype(bool)]
     if seen.empty:
@@ -89,8 +108,11 @@ def _strongest(runup: "pd.DataFrame") -> list[str]:
         f"{row.order:g} at {row.speed_rpm:.0f} rpm ({row.amplitude:.3g})"
         for row in top.itertuples()
     ]
-    return wrapped(f"orders where they are strongest (rms): {', '.join(told)}")
+    return wrapped(f"orders where they are strongest ({unit}): {', '.join(told)}")
 
 
 def _or_dash(number: float | None, form: str) -> str:
-    return "–" if number is None or math.isnan(number) else f"{number:{form}}"
+    if number is None or math.isnan(number):
+        return "–"
+    said = f"{number:{form}}"
+    return said.replace("-", "") if float(said) == 0 else said

@@ -14,13 +14,14 @@ from vibetrend.report.groups import title_of
 from vibetrend.report.levels import Levels
 from vibetrend.report.scales import DECIBEL, Scale, scale_of
 from vibetrend.report.words import fixed
+from vibetrend.trend import resonance
 
 if TYPE_CHECKING:
     import pandas as pd
 
 _FEW = 6  # rows, if no more than these have moved
 _UNMOVED = 2  # rows at least that show how still the rest is
-_NOTHING_DB = 0.05  # shown as 0.0
+_NOTHING = 0.05  # shown as 0.0, dB or per cent
 _NARROW = 48  # columns below which the head says the unit
 _WIDEST_STRIP, _NARROWEST_WITH_SCATTER, _NARROWEST_STRIP = 41, 15, 7
 _EIGHTHS = " ▏▎▍▌▋▊▉█"
@@ -56,10 +57,12 @@ def changes(found: Sequence[Fact], *, indent: str = "", every: bool = False) -> 
         lines += [strip.head(title), *(strip.row(fact) for fact in rows)]
         shown += rows
     if left := len(known) - len(shown):
-        more = (
-            f"and {left} more with smaller changes, none of them seen to move "
-            f"(vibetrend status --all)"
+        smaller = (
+            ""
+            if any(resonance.is_resonance(fact.feature) for fact in known)
+            else (" with smaller changes")
         )
+        more = f"and {left} more{smaller}, none of them seen to move (vibetrend status --all)"
         lines += wrapped(more, indent=indent)
     return [*lines, *(_key(shown, indent) if shown else [])]
 
@@ -73,12 +76,32 @@ def _compared(found: Sequence[Fact]) -> list[Fact]:
 
 
 def _telling(known: Sequence[Fact]) -> list[Fact]:
+    """Return what moved, worst first, and the largest of the rest.
+
+    The crankshaft's own resonances come first, moved or not, those of unknown cause last.
+    """
     largest = sorted(known, key=lambda fact: abs(fact.change_db), reverse=True)
     moved = [fact for fact in largest if fact.moved]
     moved.sort(key=lambda fact: severity(fact.state), reverse=True)
     still = [fact for fact in largest if not fact.moved]
+    still.sort(key=lambda fact: not resonance.of_crankshaft(fact.feature))
     few = still[: max(_FEW - len(moved), _UNMOVED)]
-    return moved + ([fact for fact in few if abs(fact.change_db) >= _NOTHING_DB] or few[:1])
+    told = moved + ([fact for fact in few if _is_told(fact)] or few[:1])
+    return sorted(told, key=_place)
+
+
+def _is_told(fact: Fact) -> bool:
+    """Say whether its change is shown as more than 0.0, or it is shown anyway."""
+    change = fact.change_db
+    if resonance.in_percent(fact.feature):
+        change = resonance.percent_of(change)
+    return resonance.of_crankshaft(fact.feature) or abs(change) >= _NOTHING
+
+
+def _place(fact: Fact) -> int:
+    """Return what sorts facts: the crankshaft's own before orders before unknown resonances."""
+    of_crankshaft = resonance.of_crankshaft(fact.feature)
+    return -1 if of_crankshaft else int(resonance.of_unknown(fact.feature))
 
 
 class _Strip:
@@ -191,6 +214,8 @@ def _course(
     steps = [round((value - low) / ((high - low) or 1.0) * (len(heights) - 1)) for value in changes]
     last = "" if len(shown) == len(visits) else "last "
     full = "; full height is the limit" if high == limit else ""
+    if all(abs(scale.of(change)) < _NOTHING for change in changes):
+        return []  # a course of nothing
     least = fixed(scale.of(min(changes)), 1, sign=True)
     greatest = scale.words(max(changes))
     text = (
@@ -202,12 +227,18 @@ def _course(
 
 
 def featured(found: Sequence[Fact]) -> Fact | None:
-    """Return what moved most clearly; where nothing did, what stands farthest from zero."""
+    """Return what moved most clearly; where nothing did, what stands farthest from zero.
+
+    Of resonances the crankshaft's own come first, and of these the frequency if nothing moved.
+    """
     known = _compared(found)
     moved = [fact for fact in known if fact.moved]
     if moved:
-        return max(moved, key=lambda fact: fact.rank)
-    return max(known, key=lambda fact: abs(fact.change_db), default=None)
+        return max(moved, key=lambda fact: (-_place(fact), fact.rank))
+    of_crankshaft = [fact for fact in known if resonance.of_crankshaft(fact.feature)]
+    frequency = [fact for fact in of_crankshaft if resonance.is_frequency(fact.feature)]
+    rest = frequency or of_crankshaft or known
+    return max(rest, key=lambda fact: abs(fact.change_db), default=None)
 
 
 def bar(share: float, wide: int) -> str:

@@ -165,12 +165,13 @@ def added_words(added: "Added") -> str:
             *wrapped(added.remark, indent="  ", hanging="  "),
         ]
         return "\n".join(lines)
-    lines = wrapped(f"{added.path}: kept as {kept.id}, {_ran(added.measurement)}")
+    lines = wrapped(f"{added.path}: kept as {kept.id}, {ran_words(added.measurement)}")
     doubts = [note for note in added.measurement.quality if note.severity != "note"]
     return "\n".join([*lines, *notes_words(doubts)])
 
 
-def _ran(measurement: "Measurement") -> str:
+def ran_words(measurement: "Measurement") -> str:
+    """Return the speed measured; of a sweep, where it began and ended."""
     manner, track = measurement.recording.manner, measurement.speed.track["rpm"]
     if manner == "steady":
         return f"{measurement.speed.rpm:.1f} rpm"

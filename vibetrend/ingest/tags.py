@@ -139,7 +139,7 @@ def beside(path: Path) -> tuple[Stated, Path | None]:
     Raises
     ------
     ReadError
-        If the side file is not TOML, or a key or value in it is wrong.
+        If the side file is not TOML, a key or value in it is wrong, or it is an engine file.
     """
     names = [path.name, path.stem]
     if path.suffix.lower() in (".zip", ".gz"):
@@ -152,6 +152,11 @@ def beside(path: Path) -> tuple[Stated, Path | None]:
                 too_large="too large for a side file of tags; remove or rename it",
                 remedy="correct or remove it",
             )
+            if "cylinders" in values:
+                raise ReadError(
+                    f"{side}: looks like an engine file, and by its name it would hold the tags of "
+                    f"{path.name}; rename one of the two"
+                )
             return stated(values, where=str(side)), side
     return Stated(), None
 

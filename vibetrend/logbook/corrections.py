@@ -37,7 +37,9 @@ from vibetrend.logbook.recordings import (
 if TYPE_CHECKING:  # only the type: to look into a logbook, nothing has to be measured
     from vibetrend.orders.measurement import Measurement
 
-TAGS = ("position", "device", "condition")
+_WORDS = ("position", "device", "condition")
+_DEGREES = ("coolant_c", "damper_c", "room_c")
+TAGS = (*_WORDS, "end_rpm", *_DEGREES)
 """What is corrected within the tags of a recording."""
 
 FIELDS = {
@@ -54,6 +56,7 @@ _TOGETHER = (
     "their ids"
 )
 _SLOWEST, _FASTEST = 1.0, 20_000.0  # rpm
+_COLDEST, _HOTTEST = -60.0, 250.0  # degrees C, as a recording may state
 
 
 @dataclass(frozen=True)
@@ -95,7 +98,8 @@ def correct(
     stated : mapping
         The new values by `FIELDS`.
     measurements : mapping
-        By id, of recordings at a new speed, which they then have to be measured at.
+        By id, of recordings at a new speed, or a new one at a sweep's end, which they then have to
+        be measured at.
 
     Returns
     -------
@@ -230,12 +234,27 @@ def _columns(connection: sa.Connection, kept: Kept, stated: Mapping[str, Any]) -
         )
     if "rpm" in stated:
         now["rpm"] = _speed(stated["rpm"])
-    tags = {
-        name: plain_line(stated[name].strip(), f"the {name}") for name in TAGS if name in stated
-    }
-    if tags:
-        now["tags"] = json.loads(row.tags) | tags
+    was = json.loads(row.tags)
+    if tags := {name: _tag(name, stated[name], was) for name in TAGS if name in stated}:
+        now["tags"] = was | tags
     return now
+
+
+def _tag(name: str, value: Any, of: Mapping[str, Any]) -> Any:
+    if name in _WORDS:
+        return plain_line(value.strip(), f"the {name}")
+    if name in _DEGREES:
+        if not _COLDEST <= value <= _HOTTEST:
+            raise LogbookError(
+                f"{value:g} degrees C cannot be; give {_COLDEST:g} to {_HOTTEST:g}"
+            )
+        return float(value)
+    if of["manner"] == "steady":
+        raise LogbookError(
+            "a steady recording has no speed at its end; leave out --end-rpm, or set it aside and "
+            "add it again with --manner run-up or --manner coast-down"
+        )
+    return _speed(value)
 
 
 def _refuse_fields(kept: Kept, stated: Mapping[str, Any]) -> None:

@@ -39,6 +39,7 @@ def recordings(connection: sa.Connection, series_id: int) -> pd.DataFrame:
         shown_then(_recording).label("meter_hours"),
         table.date,
         table.rpm,
+        sa.func.json_extract(table.tags, "$.end_rpm").label("end_rpm"),
         table.baseline,
         table.before,
         table.reading,

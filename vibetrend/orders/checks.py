@@ -31,9 +31,11 @@ def check(recording: Recording, *, slow: Recording | None = None) -> list[Note]:
     `slow` is the recording as :func:`vibetrend.orders.signal.slowed` leaves it for `HEARD_HZ`,
     its middle if it is long, for those who have it already.
 
+    Sound is only suspected of more where the engine ran at one speed.
+
     Codes: ``other-engine``, ``mains``, ``processed-sound`` as stated; ``silent``, ``quiet``,
     ``dead-axis``, ``same-axes``, ``clipped``, ``saturated``, ``moved``, ``drift``, ``offset``,
-    ``gaps``, ``clock``, ``gravity``; for sound also those of
+    ``gaps``, ``clock``, ``gravity``; for steady sound also those of
     :func:`vibetrend.orders.sound_checks.sound_notes`.
 
     Examples
@@ -63,7 +65,9 @@ def check(recording: Recording, *, slow: Recording | None = None) -> list[Note]:
         _gravity(recording.kind, samples),
     ]
     notes = [*stated, *(note for note in found if note is not None)]
-    if recording.kind == "sound" and (cut is None or cut.severity != "unusable"):
+    # a sweep's own orders come and go like gusts, voices and gains do
+    steady = recording.manner == "steady"
+    if steady and recording.kind == "sound" and (cut is None or cut.severity != "unusable"):
         if slow is None:
             slow = slowed(middle(recording, seconds=LONGEST_S)[0], top_hz=HEARD_HZ)
         assert slow.samples is not None

@@ -11,6 +11,7 @@ from vibetrend.checkup.records import EngineRecord, SeriesRecord
 from vibetrend.engine import Engine
 from vibetrend.engine.recording_speed import conflict_words, recording_speed
 from vibetrend.errors import VibetrendError
+from vibetrend.report.card_sweep import SweptCard, swept_card, swept_series
 from vibetrend.report.document import CARD, Paper, document
 from vibetrend.report.due import clock, next_recording, renewal
 from vibetrend.report.isolating import isolated
@@ -71,6 +72,7 @@ class Card:
     spot: str  # the place in a person's words; empty where there is none
     photo: str  # a data address; empty without one
     steps: tuple[Step, ...]
+    sweep: SweptCard | None
     command: tuple[str, ...]  # what to type afterwards, as words of a shell
     words_left_out: bool  # of position, device and condition: too long to be typed off a card
     baseline_open: bool
@@ -87,6 +89,7 @@ class Card:
             "speed_rpm": self.speed_rpm,
             **{name: told.get(name) for name in ("position", "device", "condition")},
             "renewal": self.renewal.state.removeprefix("renewal-"),
+            "sweep": self.sweep and self.sweep.to_dict(),
             "photo": bool(self.photo),
             "link": self.link and self.link.url,
             "remarks": list(self.remarks),
@@ -101,6 +104,7 @@ def card(
     photo: bytes = b"",
     place: str = "",
     link: Link | None = None,
+    run_up: bool = False,
 ) -> Card:
     """Return what an engine's card says.
 
@@ -112,11 +116,14 @@ def card(
         A JPEG picture of the spot; a sketch stands in for it.
     place : str
         The spot in a person's words; else the position of the series.
+    run_up : bool
+        Say how a run-up is made, although none was recorded.
 
     Raises
     ------
     VibetrendError
-        If the place is too long to be read beside the picture.
+        If the place is too long to be read beside the picture, or a run-up is wanted of a
+        generator set.
     """
     place = " ".join(place.split())
     if len(place) > LONGEST_PLACE:
@@ -128,28 +135,34 @@ def card(
     usual = {} if series is None else _usual(series)
     due = renewal(record, made_on)
     rpm = record.engine.usual_rpm if info is None else info["speed_rpm"]
-    command, left_out = _command(record.engine.name, info)
+    swept = swept_card(record, series, wanted=run_up)
+    if info is None and (only := swept_series(record)) is not None:
+        told = only.info  # so that a steady recording beside it is made in the same way
+    else:
+        told = info
+    command, left_out = _command(record.engine.name, told)
     return Card(
         engine=record.engine.name,
         vee=record.engine.layout == "vee",
         made_on=made_on,
         paper=paper,
         renewal=replace(due, text=" ".join([due.text, *clock(record)])),
-        series=info,
-        same={name: _shortened(text) for name, text in _words(info).items()},
+        series=told,
+        same={name: _shortened(text) for name, text in _words(told).items()},
         speed_rpm=rpm,
         speed=_speed(rpm, record.engine, known=info is not None),
         warm=_warm(series),
         next=_next(record, made_on),
-        by_sound=info is not None and info["kind"] == "sound",
-        spot=place or _shortened(_words(info)["position"]),
+        by_sound=told is not None and told["kind"] == "sound",
+        spot=place or _shortened(_words(told)["position"]),
         photo="data:image/jpeg;base64," + base64.b64encode(photo).decode("ascii") if photo else "",
-        steps=_steps(record.engine, info, usual),
+        steps=_steps(record.engine, told, usual),
+        sweep=swept,
         command=command,
         words_left_out=left_out,
         baseline_open=record.status["state"] in ("no-baseline", "learning"),
         link=link,
-        remarks=tuple(_remarks(record, info, link)),
+        remarks=tuple(_remarks(record, info, told, link)),
     )
 
 
@@ -307,7 +320,13 @@ def _command(name: str, info: dict[str, Any] | None) -> tuple[tuple[str, ...], b
     return (*words, *more), False
 
 
-def _remarks(record: EngineRecord, info: dict[str, Any] | None, link: Link | None) -> Sequence[str]:
+def _remarks(
+    record: EngineRecord,
+    info: dict[str, Any] | None,
+    told: dict[str, Any] | None,
+    link: Link | None,
+) -> Sequence[str]:
+    """Return them; `info` is of the steady series shown, `told` of that or else of the sweeps."""
     said = []
     if link is None:
         said.append(_WITHOUT_LINK)
@@ -319,23 +338,26 @@ def _remarks(record: EngineRecord, info: dict[str, Any] | None, link: Link | Non
             wrong = "; ".join(conflict_words(speed.conflicts))
             better = f"; better is {speed.rpm:g} rpm" if speed.rpm != speed.present_rpm else ""
             said.append(f"at fast idle {wrong}{better}. See: vibetrend engine show")
+    if told is None:
         said.append(
             "no recording yet: position, device and condition are left blank to be filled in."
         )
         return said
-    for what, text in _words(info).items():
+    for what, text in _words(told).items():
         if len(text) > _LONGEST_WORDS:
             said.append(
                 f"the {what} has {len(text)} characters; the card shows the first, vibetrend "
                 f"status all."
             )
-    if info["ended"]:
+    if told["ended"]:
         said.append(
-            f"the series shown was ended by {info['ended']}; go on in the same way, with a new "
+            f"the series shown was ended by {told['ended']}; go on in the same way, with a new "
             f"baseline."
         )
-    others = [one for one in record.series if not one.ended and one.info["id"] != info["id"]]
+    swept = swept_series(record)
+    shown = {told["id"]} | ({swept.info["id"]} if swept else set())
+    others = [one for one in record.series if not one.ended and one.info["id"] not in shown]
     if others:
         named = "; ".join(series_name(one.info) for one in others)
-        said.append(f"the card shows {series_name(info)}. Not on it: {named}.")
+        said.append(f"the card shows {series_name(told)}. Not on it: {named}.")
     return said

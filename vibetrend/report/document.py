@@ -12,7 +12,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 from plotly.offline import get_plotlyjs
 
-from vibetrend.report import drawing, words, writing
+from vibetrend.report import drawing, shown, words, writing
 from vibetrend.report.facts import short_name
 from vibetrend.report.glossary import Glossary
 from vibetrend.report.isolating import closed
@@ -137,6 +137,7 @@ def _environment() -> Environment:
         "ahead": words.ahead,
         "capitalised": capital,
         "number": words.number,
+        "rms": shown.rms_words,
         "rounded": words.rounded,
         "share": words.share,
         "significant": words.significant,

@@ -35,7 +35,8 @@ GLOSSES = {
     "renewal": "the damper is renewed at so many hours or years, whichever comes first.",
     "run-out (TIR)": "the greatest less the least that a dial shows over one turn of the crank "
     "(total indicator reading).",
-    "series": "the recordings that may be compared: same spot, same phone or sensor, same speed.",
+    "series": "the recordings that may be compared: same spot, same phone or sensor, same speed; "
+    "of run-ups the same way through the speeds.",
     "firing order": "the order at which cylinders fire: half the cylinders in a four-stroke, "
     "all of them in a two-stroke.",
     "change": "20 lg of an amplitude over its baseline, in dB.",

@@ -11,13 +11,13 @@ from vibetrend.checkup.records import EngineRecord, Interference
 from vibetrend.report.drawing import Frame, box, line, picture, text, ticks
 from vibetrend.report.figures import Figure, base_layout, listed, plain
 from vibetrend.report.numbers import Column, Row, Table, cell
-from vibetrend.report.resonances import Resonance, resonances
+from vibetrend.report.resonances import Resonance, Seen, resonances
 from vibetrend.report.words import number
 
 _HEIGHT = 400.0
 _BEYOND = 1.12  # of the highest speed and frequency shown
 _ROOM_PX, _ROOM_PERCENT = 13.0, 6.5  # between the names of two orders
-_DRIVES = 0.08  # of a mode's largest vector sum, where the table does not say what drives it
+_DRIVES, _STRONG = 0.08, 0.25  # of a mode's largest sum, where the table does not say what drives
 _LEAST, _MOST = 2.6, 6.5  # px, radius of a crossing
 
 
@@ -31,6 +31,7 @@ class Crossing:
     speed_rpm: float
     share: float  # of the mode's largest vector sum
     excites: bool  # the vector sum lets the order excite the mode
+    strongly: bool  # so that it should stand out of a recording
     within: bool  # the operating range
 
     @property
@@ -114,6 +115,7 @@ def _crossing(row: dict[Any, Any], largest: float) -> Crossing:
         speed_rpm=float(row["speed_rpm"]),
         share=share,
         excites=bool(row.get("drives", share >= _DRIVES)),
+        strongly=bool(row.get("strong", share >= _STRONG)),
         within=bool(row["within"]),
     )
 
@@ -155,7 +157,7 @@ def still(one: Diagram) -> Markup:
         parts.append(text(frame.left + 0.8, y - 8, _mode_words(one, mode, hertz), "letter"))
     parts += [_ring(each, frame) for each in one.drawn]
     for found in one.measured:
-        parts += _measured(found, frame)
+        parts += _measured(found, frame, one)
     return picture(parts, height=_HEIGHT, label=_said(one))
 
 
@@ -199,12 +201,23 @@ def _ring(crossing: Crossing, frame: Frame) -> Markup:
 
 def told(crossing: Crossing) -> str:
     """Return a crossing in words."""
-    way = "can excite it" if crossing.excites else "hardly excites it"
     where = f"mode {crossing.mode} at {crossing.speed_rpm:.0f} rpm"
-    return f"order {crossing.order:g} meets {where}, {way}"
+    return f"order {crossing.order:g} meets {where}, {_way(crossing)}"
 
 
-def _measured(found: Resonance, frame: Frame) -> Iterator[Markup]:
+def _way(crossing: Crossing) -> str:
+    if not crossing.excites:
+        return "hardly excites it"
+    return "excites it strongly" if crossing.strongly else "excites it weakly"
+
+
+def above(one: Diagram, seen: Seen) -> bool:
+    """Return whether a letter stands above what was measured: away from the nearest discs."""
+    nearest = min((hertz for _, hertz in one.modes), key=lambda each: abs(each - seen.frequency_hz))
+    return seen.frequency_hz >= nearest
+
+
+def _measured(found: Resonance, frame: Frame, one: Diagram) -> Iterator[Markup]:
     """Yield a diamond in each order that shows it, with its standard error as an upright."""
     diamond = Markup(
         '<svg class="measured" x="{:.2f}%" y="{:.1f}" overflow="visible"><title>{}</title>'
@@ -218,7 +231,7 @@ def _measured(found: Resonance, frame: Frame) -> Iterator[Markup]:
             )
             yield line(x, low, x, high, "measured-error")
         yield diamond.format(x, y, f"{found.name}, order {seen.order:g}, {seen.speed_rpm:.0f} rpm")
-        yield text(x, y - 9, found.letter, "letter", "middle")
+        yield text(x, y - 10 if above(one, seen) else y + 19, found.letter, "letter", "middle")
 
 
 def _said(one: Diagram) -> str:
@@ -289,7 +302,8 @@ def _points(one: Diagram) -> Iterator[Figure]:
         "type": "scatter", "mode": "markers+text", "name": "measured",
         "x": listed([seen.speed_rpm for _, seen in rows], 1),
         "y": listed([seen.frequency_hz for _, seen in rows], 2),
-        "text": [found.letter for found, _ in rows], "textposition": "top center",
+        "text": [found.letter for found, _ in rows], 
+        "textposition": [f"{'top' if above(one, seen) else 'bottom'} center" for _, seen in rows],
         "customdata": [plain(f"{found.name}, order {seen.order:g}") for found, seen in rows],
         "error_y": {"type": "data", "color": "--low", "thickness": 2, "width": 3,
                     "array": listed([seen.frequency_error_hz for _, seen in rows], 3)},
@@ -314,7 +328,7 @@ def table(one: Diagram) -> Table:
                 number(each.share, 2),
             ),
             words=f"{'yes' if each.within else 'no'}, "
-            f"{'can excite it' if each.excites else 'hardly excites it'}",
+            f"{_way(each)}",
         )
         for each in sorted(one.drawn, key=lambda each: (each.mode, each.speed_rpm))
     ]

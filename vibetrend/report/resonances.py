@@ -123,7 +123,7 @@ def _listed(value: object) -> Sequence[Any]:
 
 
 def table_of(found: Sequence[Resonance], unit: str, against: str = "") -> Table:
-    """Return the resonances as a table: each by all its orders, then order by order.
+    """Return the resonances as a table, each by all its orders; see `by_orders` for the rest.
 
     Parameters
     ----------
@@ -132,36 +132,52 @@ def table_of(found: Sequence[Resonance], unit: str, against: str = "") -> Table:
     against : str
         What the shifts are told against; empty for no shifts.
     """
-    columns = [
-        Column(name="Natural frequency", unit="Hz"),
-        Column(name="Speed", unit="rpm"),
-        Column(name="Damping ratio"),
-        Column(name="Height", unit=f"{unit} rms"),
-    ]
+    columns = _columns(unit)
     if against:
         columns.append(Column(name=f"Frequency against {against}", unit="%"))
     rows = []
     for one in found:
-        cause = CAUSES.get(one.cause, CAUSES["unknown"])
-        many = "s" if len(one.by_order) > 1 else ""
-        words = f"{cause}, in order{many} {one.orders}" if one.by_order else cause
-        rows.append(
-            Row(name=one.name, cells=_cells(one.together, against), tag=one.letter, words=words)
-        )
-        rows += [
-            Row(name=f"in order {each.order:g}", cells=_cells(each, against), words="")
-            for each in one.by_order
-        ]
+        cells, seen = _cells(one.together), one.together
+        if against:
+            cells.append(plus_minus(seen.shift_percent, seen.shift_error, sign=True))
+        rows.append(Row(name=one.name, cells=tuple(cells), tag=one.letter, words=_what(one)))
     return Table(first="Resonance", columns=tuple(columns), rows=tuple(rows), last="What it is")
 
 
-def _cells(seen: Seen, against: str) -> tuple[Markup, ...]:
-    cells = [
+def by_orders(found: Sequence[Resonance], unit: str) -> list[tuple[str, Table]]:
+    """Return for each resonance that several orders show its name and their table, by speed.
+
+    A shift is not among it: it is told by all orders together.
+    """
+    columns = (Column(name="Speed", unit="rpm"), *_columns(unit))
+    tables = []
+    for one in (each for each in found if len(each.by_order) > 1):
+        rows = tuple(
+            Row(name=f"{each.order:g}", cells=(number(each.speed_rpm), *_cells(each)))
+            for each in one.by_order
+        )
+        tables.append((one.name, Table(first="Order", columns=columns, rows=rows)))
+    return tables
+
+
+def _what(one: Resonance) -> str:
+    cause = CAUSES.get(one.cause, CAUSES["unknown"])
+    if len(one.by_order) == 1:
+        return f"{cause}, in order {one.orders} at {one.by_order[0].speed_rpm:.0f} rpm"
+    return f"{cause}, in orders {one.orders}" if one.by_order else cause
+
+
+def _columns(unit: str) -> list[Column]:
+    return [
+        Column(name="Natural frequency", unit="Hz"),
+        Column(name="Damping ratio"),
+        Column(name="Height", unit=f"{unit} rms"),
+    ]
+
+
+def _cells(seen: Seen) -> list[Markup]:
+    return [
         plus_minus(seen.frequency_hz, seen.frequency_error_hz),
-        number(seen.speed_rpm),
         plus_minus(seen.damping, seen.damping_error),
         plus_minus(seen.height, seen.height_error),
     ]
-    if against:
-        cells.append(plus_minus(seen.shift_percent, seen.shift_error, sign=True))
-    return tuple(cells)

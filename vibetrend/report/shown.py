@@ -16,6 +16,7 @@ from vibetrend.quantities import Quantity, ShownUnits, unit
 
 _OF_CURVES = ("amplitude", "standard_error", "floor")
 _OF_RESONANCES = ("height", "height_standard_error")
+_SHARE = "of full scale"
 _VELOCITIES = {name: unit(name) for name in ("m/s", "mm/s")}  # as levels are kept
 
 
@@ -31,8 +32,19 @@ def level(value: float, kept_in: str, shown: ShownUnits) -> tuple[float, str]:
 def unit_words(name: str, kind: str) -> str:
     """Return a unit as a reader knows it: a plain number is a share of full scale, or unknown."""
     if name == "1":
-        return "of full scale" if kind == "sound" else "own unit"
+        return _SHARE if kind == "sound" else "own unit"
     return name.replace("^2", "²")
+
+
+def rms_words(unit: str) -> str:
+    """Return a unit of amplitudes as it follows the word: ``in m/s² rms``.
+
+    Examples
+    --------
+    >>> rms_words("of full scale")
+    'as a share of full scale, rms,'
+    """
+    return "as a share of full scale, rms," if unit == _SHARE else f"in {unit} rms"
 
 
 def spectrum(one: OrderSpectrum | None, kind: str, shown: ShownUnits) -> OrderSpectrum | None:

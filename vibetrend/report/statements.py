@@ -2,9 +2,11 @@
 
 import datetime as dt
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from types import MappingProxyType
 
+from vibetrend.baseline import FULL_DAY
 from vibetrend.checkup.records import EngineRecord, SeriesRecord
 from vibetrend.quantities import ShownUnits
 from vibetrend.report.due import next_recording, renewal
@@ -28,6 +30,7 @@ from vibetrend.report.work import begun_by, earlier, marks
 from vibetrend.trend import resonance as names
 from vibetrend.trend import sentence
 from vibetrend.trend.advice import BLIND, CAUTIONS
+from vibetrend.trend.assess import CONFIRMED
 from vibetrend.trend.phrases import capital
 
 _AS_KEPT = ShownUnits()
@@ -47,9 +50,8 @@ def statements(
         for one, told in found
         if one.info["manner"] == "steady"
     ]
-    of_sweeps = [fact for _, told in found for fact in told]
-    swept = any(one.info["manner"] in SWEPT for one in current)
-    said = [of_all(steady, record), resonance(of_sweeps, swept=swept)]
+    swept = [(one, told) for one, told in found if one.info["manner"] in SWEPT]
+    said = [of_all(steady, record), of_sweeps(swept)]
     due = renewal(record, today)
     said.insert(0 if due.state == "renewal-overdue" else 2, due)
     beside = [next_recording(record, today), installation(record, shown)]
@@ -76,18 +78,18 @@ def further(series: SeriesRecord) -> list[str]:
 def idle_trend(series: SeriesRecord, found: Sequence[Fact], of: EngineRecord) -> Statement:
     """Return what the verdict says, in the order: which, how far, since when, until when."""
     verdict = series.verdict
-    named = sorted((fact for fact in found if fact.moved), key=lambda f: f.rank, reverse=True)
+    named = sorted((fact for fact in found if fact.moved), key=_first)
+    telling = names.telling_orders(series.history)
     shift = fixed(verdict.common_change_db, 1, sign=True)
     together = f"All orders together stand {shift} dB from {baseline_name(series)}"
     more: list[str] = []
     match verdict.state:
         case "no-baseline":
-            text = "There is nothing to compare with yet."
+            text = _nothing_yet(series)
         case "learning":
-            has = count(int(series.recordings["visit"].nunique()), "check-up")
             text = (
-                f"{capital(baseline_name(series))} has {has} so far. Later check-ups are compared "
-                f"with it; the more complete it is, the sooner a change is told."
+                f"{capital(baseline_name(series))} has {_so_far(series)}. Later check-ups are "
+                f"compared with it; the more complete it is, the sooner a change is told."
             )
         case "no-change-seen" if series.recordings["baseline"].all():
             text = f"{capital(baseline_name(series))} is complete. {_nothing_since(series)}"
@@ -103,14 +105,15 @@ def idle_trend(series: SeriesRecord, found: Sequence[Fact], of: EngineRecord) ->
             )
             text = f"{stand}, which speaks of the phone, its spot or the mounts, not of one part."
         case "record-again":
-            text = "A recording of the latest check-up looks wrong: take it again."
+            why = f"{_nothing_yet(series)} " if verdict.orders.empty else ""
+            text = f"{why}A recording of the latest check-up looks wrong: take it again."
         case "another-day":
             jumped = verdict.common_state == "another-day"
             text = f"{together}. {_UNCONFIRMED}" if jumped else _UNCONFIRMED
         case _:
             text = ""
     for fact in named[:1]:
-        text = f"{capital(moved(fact))}: {beyond(fact)}. {text}".strip()
+        text = f"{_told(fact, telling)} {text}".strip()
         more += [line for line in (smallness(fact), since(fact), until_limit(fact)) if line]
     if len(named) > 1:
         others = ", ".join(
@@ -129,6 +132,42 @@ def idle_trend(series: SeriesRecord, found: Sequence[Fact], of: EngineRecord) ->
         text=text,
         more=tuple(more),
     )
+
+
+def _first(fact: Fact) -> tuple[bool, int, float]:
+    """Return what sorts facts: worst first, resonances of unknown cause last."""
+    severe, evidence = fact.rank
+    return names.of_unknown(fact.feature), -severe, -evidence
+
+
+def _told(fact: Fact, telling: Mapping[str, float]) -> str:
+    """Say how far a fact moved, of a resonance of the crankshaft also what that means."""
+    if not names.is_resonance(fact.feature):
+        return f"{capital(moved(fact))}: {beyond(fact)}."
+    what = _moved(fact, telling)
+    if fact.state in CONFIRMED:
+        what += f" ({names.MEANS[names.way(fact.feature, rose=fact.change_db >= 0)]})"
+    return f"{capital(what)}: {beyond(fact)}."
+
+
+def _moved(fact: Fact, telling: Mapping[str, float]) -> str:
+    return moved(replace(fact, order=telling.get(fact.feature, fact.order)))
+
+
+def _nothing_yet(series: SeriesRecord) -> str:
+    """Say that there is nothing to compare with, and why, where that is known."""
+    _, *why = series.verdict.findings or ("",)
+    return " ".join(why) or "There is nothing to compare with yet."
+
+
+def _so_far(series: SeriesRecord) -> str:
+    """Return how many check-ups the baseline has, and how many of them count as a day of three."""
+    judged = series.verdict.recordings
+    used = judged.loc[judged["used"].astype(bool)].groupby("visit").size()
+    has, full = int(series.recordings["visit"].nunique()), int((used >= FULL_DAY).sum())
+    what = "sweep" if series.info["manner"] in SWEPT else "recording"
+    usable = f", {full or 'none'} of them with {FULL_DAY} {what}s that can be used"
+    return f"{count(has, 'check-up')} so far{usable if full < has else ''}"
 
 
 def _nothing_since(series: SeriesRecord) -> str:
@@ -167,25 +206,62 @@ def of_all(series: Sequence[tuple[SeriesRecord, Statement]], of: EngineRecord) -
     return replace(first, more=(*first.more, *also))
 
 
-def resonance(facts: Sequence[Fact], *, swept: bool = False) -> Statement:
-    """Return what run-ups say of the damper itself; `swept` if any were measured.
+def of_sweeps(series: Sequence[tuple[SeriesRecord, Sequence[Fact]]]) -> Statement:
+    """Return what the series of sweeps say of the damper, the worst of them first."""
+    telling: dict[str, float] = {}
+    for one, _ in series:
+        telling |= names.telling_orders(one.history)
+    return resonance(
+        [fact for _, told in series for fact in told],
+        none=_none_of_crankshaft([one for one, _ in series]),
+        telling=telling,
+        warmth=next((text for one, _ in series if (text := one.verdict.warmth)), ""),
+    )
+
+
+def _none_of_crankshaft(series: Sequence[SeriesRecord]) -> str:
+    """Return what is said where none counts as the crankshaft's; empty without sweeps."""
+    if not series:
+        return ""
+    states = {one.verdict.state for one in series}
+    if states == {"no-baseline"}:
+        return _nothing_yet(series[0])
+    return _NONE_SO_FAR if states <= {"no-baseline", "learning"} else _NONE_OF_CRANKSHAFT
+
+
+def resonance(
+    facts: Sequence[Fact],
+    *,
+    none: str = "",
+    telling: Mapping[str, float] = MappingProxyType({}),
+    warmth: str = "",
+) -> Statement:
+    """Return what run-ups say of the damper itself.
 
     Only a resonance that counts as the crankshaft's speaks of the damper; any other that moved is
     named beside it.
+
+    Parameters
+    ----------
+    none : str
+        What is said where none counts as the crankshaft's; empty where nothing was swept.
+    telling : mapping
+        The order that shows a feature best, where that is known.
+    warmth : str
+        What the damper's temperature hides.
     """
     found = [fact for fact in facts if names.is_resonance(fact.feature)]
     crank = [fact for fact in found if names.of_crankshaft(fact.feature)]
     others = [fact for fact in found if fact not in crank and fact.moved]
     more = [f"{capital(moved(fact))}; its cause is unknown." for fact in others]
     if not crank:
-        words, text = (
-            ("Not seen", _NONE_OF_CRANKSHAFT) if swept or found else ("Not measured", BLIND)
-        )
-        return _damper("not-measured", words, text, more)
+        if not (none or found):
+            return _damper("not-measured", "Not measured", BLIND, more)
+        words = "None seen so far" if none == _NONE_SO_FAR else "Not seen"
+        return _damper("not-measured", words, none or _NONE_OF_CRANKSHAFT, more)
     top = max(crank, key=lambda fact: fact.rank)
     also = [fact for fact in crank if fact is not top and fact.moved]
-    more = [f"Also: {moved(fact)}." for fact in also] + more
-    more += [text for fact in crank if (text := _uncertain_temperature(fact))][:1]
+    more = [f"Also: {moved(fact)}." for fact in also] + more + ([warmth] if warmth else [])
     match top.state:
         case "no-baseline":
             text = "There is nothing to compare with yet."
@@ -194,17 +270,18 @@ def resonance(facts: Sequence[Fact], *, swept: bool = False) -> Statement:
         case "no-change-seen":
             text = _still(crank)
         case "record-again" | "another-day":
-            text = f"{capital(moved(top))}: {beyond(top)}. {_UNCONFIRMED}"
+            text = f"{_told(top, telling)} {_UNCONFIRMED}"
         case _:
-            meaning = names.MEANS[names.way(top.feature, rose=top.change_db >= 0)]
-            text = f"{capital(moved(top))} ({meaning}): {beyond(top)}."
+            text = _told(top, telling)
             more = [line for line in (since(top), until_limit(top)) if line] + more
     return _damper(top.state, STATE_WORDS.get(top.state, top.state), text, more)
 
 
-_NONE_OF_CRANKSHAFT = (
-    "Run-ups show no resonance that counts as the crankshaft's: that takes one frequency in "
-    "several orders that can excite it, or a tacho at the nose."
+_TAKES = "that takes one frequency in several orders that can excite it, or a tacho at the nose."
+_NONE_OF_CRANKSHAFT = f"Run-ups show no resonance that counts as the crankshaft's: {_TAKES}"
+_NONE_SO_FAR = (
+    f"The sweeps so far do not show which resonance is the crankshaft's: {_TAKES} All sweeps of "
+    f"the baseline together may show it."
 )
 
 
@@ -223,12 +300,10 @@ def _still(crank: Sequence[Fact]) -> str:
     return f"{text}; a jump of its {names.parts(fact.feature).quantity} by {jump} would be noticed."
 
 
-def _uncertain_temperature(fact: Fact) -> str:
-    return names.temperature(fact.feature, fact.shared_db, fact.scatter_db)
-
-
 def _largest(found: Sequence[Fact]) -> list[str]:
     known = [fact for fact in found if abs(fact.change_db) >= 0.05]
+    # What can be told of the damper comes before what is of unknown cause.
+    known = [fact for fact in known if not names.of_unknown(fact.feature)] or known
     if not known:
         return []
     fact = max(known, key=lambda one: abs(one.change_db))

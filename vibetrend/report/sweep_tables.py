@@ -45,6 +45,11 @@ _OWN = {
 }
 
 
+def _rounded(value: Any) -> Any:
+    """Return a number to six digits: no error of these is smaller."""
+    return float(f"{value:.6g}") if isinstance(value, float) else value
+
+
 def resonances(one: SeriesRecord) -> Iterator[dict[str, Any]]:
     """Yield the resonances of a series' latest sweep as measured."""
     if one.resonances is None:
@@ -52,7 +57,7 @@ def resonances(one: SeriesRecord) -> Iterator[dict[str, Any]]:
     for row in one.resonances.to_dict(orient="records"):
         seen = row.get("orders_seen")
         yield {
-            **{name: row.get(name) for name in _OWN["resonances.csv"]},
+            **{name: _rounded(row.get(name)) for name in _OWN["resonances.csv"]},
             "orders_seen": " ".join(f"{order:g}" for order in seen or ()),
             "unit": one.info["unit"],
         }
@@ -65,7 +70,7 @@ def runup(one: SeriesRecord) -> Iterator[dict[str, Any]]:
         for row in table.to_dict(orient="records"):
             assert curves is not None
             yield {
-                **{column: row.get(column) for column in _OWN["runup.csv"]},
+                **{column: _rounded(row.get(column)) for column in _OWN["runup.csv"]},
                 "of": name,
                 "unit": curves.unit,
             }

@@ -9,7 +9,7 @@ from vibetrend.report import curves
 from vibetrend.report.curves import OrderCurve
 from vibetrend.report.document import as_json
 from vibetrend.report.numbers import Table
-from vibetrend.report.resonances import Resonance, resonances, table_of
+from vibetrend.report.resonances import Resonance, by_orders, resonances, table_of
 from vibetrend.report.statements import SWEPT
 from vibetrend.report.words import baseline_name
 
@@ -24,6 +24,7 @@ class Sweep:
     reference: str  # what lies under them; "" for nothing
     found: list[Resonance]
     table: Table  # of the resonances
+    by_order: list[tuple[str, Table]]  # of each that several orders show
 
     @property
     def data(self) -> Markup:
@@ -60,4 +61,5 @@ def sweep(record: SeriesRecord, *, firing: float | None = None) -> Sweep | None:
         reference="" if record.reference_curves is None else record.reference_curves.label,
         found=found,
         table=table_of(found, unit, baseline_name(record) if shifted else ""),
+        by_order=by_orders(found, unit),
     )

@@ -247,6 +247,7 @@ def _laid_over(before: Window, after: Window, own: _Own, level: float) -> Shift:
         weight = weigh(np.einsum("knp,kp->kn", design, found))
         bent = np.clip(found[:, :1] + found[:, 1:2] * x / _SCALE, 0.3, 3.0)
     error = _CHOSEN * np.sqrt(np.diag(covariance))
+    error[1:3] = np.hypot(error[1:3], _STRETCH * theta[1:3])
     return Shift(
         *(float(each) for each in (theta[0], error[0], theta[1], error[1])),
         *(float(each) for each in (theta[2] / 2, error[2] / 2)),

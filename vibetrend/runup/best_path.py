@@ -33,11 +33,13 @@ def best_path(
     slack = max(_SLACK * abs(changes[1] - changes[0]) / step, 0.5)
     moves = np.arange(-int(np.ceil(3 * slack)), int(np.ceil(3 * slack)) + 1)
     cost = (0.5 * (moves / slack) ** 2).astype(np.float32)
-    before, after = np.meshgrid(np.arange(count), np.arange(count), indexing="ij")
+    turns = np.arange(-_FURTHEST_TURN, _FURTHEST_TURN + 1)[:, np.newaxis]
+    after = np.arange(count)
+    came = after + turns  # (turns, after): the change before
+    before = np.clip(came, 0, count - 1)
     shift = np.rint((changes[before] + changes[after]) / 2 / step).astype(np.intp)
-    turn = (0.5 * ((before - after) / _TURN) ** 2).astype(np.float32)
-    turn[np.abs(before - after) > _FURTHEST_TURN] = np.inf
-    source = np.arange(size) - shift[..., np.newaxis]  # (before, after, speeds)
+    turn = np.where(came == before, 0.5 * (turns / _TURN) ** 2, np.inf).astype(np.float32)
+    source = np.arange(size) - shift[..., np.newaxis]  # (turns, after, speeds)
     outside = (source < 0) | (source >= size)
     source = np.clip(source, 0, size - 1)
     penalty = np.where(outside, np.inf, turn[..., np.newaxis]).astype(np.float32)
@@ -57,8 +59,9 @@ def best_path(
     path, change = np.empty(len(energy), np.intp), np.empty(len(energy), np.intp)
     change[-1], path[-1] = np.unravel_index(int(score.argmax()), score.shape)
     for row in range(len(energy) - 1, 0, -1):
-        last = chosen[row, change[row], path[row]]
-        place = source[last, change[row], path[row]]
+        turned = chosen[row, change[row], path[row]]
+        place = source[turned, change[row], path[row]]
+        last = before[turned, change[row]]
         path[row - 1] = np.clip(place + moves[moved[row, last, place]], 0, size - 1)
         change[row - 1] = last
     return path, change

@@ -6,7 +6,7 @@ resonance is fitted to them together; then each order by itself says whether it 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from vibetrend.recording import FloatArray
 from vibetrend.runup.curves import LOG_STEP
-from vibetrend.runup.fitting import Fit, Mode, fit, half_width, shape
+from vibetrend.runup.fitting import ROUGH, ROUGHEST, Fit, Mode, fit, half_width, shape
 from vibetrend.runup.powers import Powers
 
 MOST = 8  # resonances told of one sweep, the clearest
@@ -22,11 +22,16 @@ SEEN = 16.0  # chi-square a resonance has to explain in one order, two parameter
 LEAST_STRENGTH = 0.1  # of a power over its surroundings: 0.4 dB
 _TRIED_DAMPING = (0.012, 0.03, 0.07)
 _CLEAR = 40.0  # chi-square in all orders that show it: all frequencies were tried
-_TOO_NARROW, _TOO_WIDE = 0.006, 0.19  # one step of the grid; a smooth bend
+_TOO_NARROW, _TOO_WIDE = 0.01, 0.19  # a step of the grid; a smooth bend
 _HELPS = 10.0  # chi-square in an order that shows it too weakly by itself
 _SIDE = 4  # points needed on either side
 _ONE_ORDER = 60.0  # no order counts for more than this
 _ENOUGH = 30.0
+_LOOKS = 2
+_LEAST_LEFT = 0.02  # share of a power that taking a resonance away may leave
+_ONE_CLEAR = 60.0  # chi-square where only one order shows it
+MODEL_ERROR = 0.07  # of the damping ratio, in ln f: other modes beside; by simulated boats
+MODEL_ERROR_ALONE = 0.12  # of one order by itself
 _APART = 0.03  # of ln f: nearer ones are one
 
 
@@ -44,19 +49,27 @@ class Resonance:
         """Frequency and damping, of all orders together."""
         return self.joint.mode
 
+    @property
+    def log_frequency_error(self) -> float:
+        """Standard error of ln f_n, with what a mode of one degree of freedom leaves out."""
+        return float(np.hypot(self.joint.log_frequency_error, MODEL_ERROR * self.mode.damping))
+
 
 def find(sweep: Powers) -> list[Resonance]:
     """Return the resonances of a sweep, lowest first; none where it shows none."""
     if sweep.power.size == 0:
         return []
-    frequency, score = scan(sweep)
     fits: list[Fit] = []
-    for at in _candidates(score):
-        rows = np.flatnonzero(score[:, max(at - 2, 0) : at + 3].max(axis=1) > SEEN / 2)
-        found = fit(sweep, Mode(float(np.exp(frequency[at])), _TRIED_DAMPING[1]), rows=rows)
-        if found is not None and not _same(found.mode, [each.mode for each in fits]):
-            fits.append(found)
-    fits = fits[:MOST]
+    for _ in range(_LOOKS):  # what a strong one hides shows once that is taken away
+        shown = _without(sweep, fits)
+        frequency, score = scan(shown)
+        for at in _candidates(score):
+            rows = np.flatnonzero(score[:, max(at - 2, 0) : at + 3].max(axis=1) > SEEN / 2)
+            start = Mode(float(np.exp(frequency[at])), _TRIED_DAMPING[1])
+            found = fit(shown, start, rows=rows, rounds=ROUGHEST)
+            if found is not None and not _same(found.mode, [each.mode for each in fits]):
+                fits.append(found)
+        fits = _beside_each_other(sweep, sorted(fits, key=_clearness, reverse=True)[:MOST])
     resonances: list[Resonance] = []
     for number, each in enumerate(fits):
         beside = [other.mode for place, other in enumerate(fits) if place != number]
@@ -64,6 +77,35 @@ def find(sweep: Powers) -> list[Resonance]:
         if clear is not None and not _same(clear.mode, [one.mode for one in resonances]):
             resonances.append(clear)
     return sorted(resonances, key=lambda one: one.mode.frequency_hz)
+
+
+def _beside_each_other(sweep: Powers, fits: Sequence[Fit]) -> list[Fit]:
+    """Return the fits once more, each beside the others, without those that are no more there."""
+    kept: list[Fit] = []
+    for number, each in enumerate(fits):
+        beside = [one.mode for one in (*kept, *fits[number + 1 :])]
+        again = fit(sweep, each.mode, rows=each.row, beside=beside, rounds=ROUGH)
+        if again is None or not _TOO_NARROW < again.mode.damping < _TOO_WIDE:
+            continue
+        if _clearness(again) > _ENOUGH and not _same(again.mode, [one.mode for one in kept]):
+            kept.append(again)
+    return kept
+
+
+def _clearness(fitted: Fit) -> float:
+    return float(np.minimum(fitted.gain, _ONE_ORDER).sum())
+
+
+def _without(sweep: Powers, fits: Sequence[Fit]) -> Powers:
+    """Return a sweep's powers, what is fitted of resonances taken away."""
+    power = sweep.power.copy()
+    for each in fits:
+        whole = np.maximum(each.model, 1e-3 * each.model.max(axis=1, keepdims=True))
+        ratio = np.clip(each.without / whole, _LEAST_LEFT, 1 / _LEAST_LEFT)
+        for row, first, share in zip(each.row, each.first, ratio, strict=True):
+            begin, end = max(first, 0), min(first + share.size, power.shape[1])
+            power[row, begin:end] *= share[begin - first : end - first]
+    return replace(sweep, power=power)
 
 
 def scan(sweep: Powers) -> tuple[FloatArray, FloatArray]:
@@ -125,7 +167,7 @@ def _candidates(score: FloatArray) -> list[int]:
     total = np.minimum(score, _ONE_ORDER).sum(axis=0)
     around = sliding_window_view(np.pad(total, 3), 7).max(axis=1)
     peaks = np.flatnonzero((total >= around) & (total > _ENOUGH))
-    return [int(at) for at in peaks[np.argsort(-total[peaks], kind="stable")]][: 3 * MOST]
+    return [int(at) for at in peaks[np.argsort(-total[peaks], kind="stable")]][: 2 * MOST]
 
 
 def _same(mode: Mode, others: Sequence[Mode]) -> bool:
@@ -138,21 +180,23 @@ def _same(mode: Mode, others: Sequence[Mode]) -> bool:
 
 def _resolve(sweep: Powers, first: Fit, beside: Sequence[Mode]) -> Resonance | None:
     """Let each order say whether it shows a resonance, and fit those that do together."""
-    joint = fit(sweep, first.mode, rows=first.row, beside=beside)
-    covering = joint and fit(sweep, joint.mode, beside=beside, free=False)
-    if joint is None or covering is None:
+    covering = fit(sweep, first.mode, beside=beside, free=False)
+    if covering is None:
         return None
-    each = _alone(sweep, joint, covering, beside)
+    each = _alone(sweep, first, covering, beside)
     if not each:
         return None
     seen = np.isin(sweep.orders[covering.row], list(each))
     rows = covering.row[seen | (covering.gain > _HELPS)]
-    joint = fit(sweep, joint.mode, rows=rows, beside=beside)
+    joint = fit(sweep, first.mode, rows=rows, beside=beside)
     covering = joint and fit(sweep, joint.mode, beside=beside, free=False)
     if joint is None or covering is None:
         return None
     clear = sum(float(one.gain[0]) for one in each.values())
-    if clear < _CLEAR or not _TOO_NARROW < joint.mode.damping < _TOO_WIDE:
+    if (
+        clear < (_CLEAR if len(each) > 1 else _ONE_CLEAR)
+        or not _TOO_NARROW < joint.mode.damping < _TOO_WIDE
+    ):
         return None
     return Resonance(joint, each, covering, tuple(beside))
 
@@ -161,7 +205,7 @@ def _alone(sweep: Powers, joint: Fit, covering: Fit, beside: Sequence[Mode]) -> 
     """Return the fits of the orders that show the resonance by themselves, at its frequency."""
     shown = {}
     for row in covering.row[visible(covering)]:
-        one = fit(sweep, joint.mode, rows=np.array([row]), beside=beside)
+        one = fit(sweep, joint.mode, rows=np.array([row]), beside=beside, rounds=ROUGH)
         if one is None or not visible(one)[0]:
             continue
         apart = abs(np.log(one.mode.frequency_hz / joint.mode.frequency_hz))
@@ -172,6 +216,5 @@ def _alone(sweep: Powers, joint: Fit, covering: Fit, beside: Sequence[Mode]) -> 
 
 
 def visible(fitted: Fit) -> NDArray[np.bool_]:
-    """Say which orders show a peak that a smooth curve does not explain, shape (K,)."""
-    stands_out = (fitted.peak > 0) & (fitted.strength > LEAST_STRENGTH)
-    return np.asarray((fitted.gain > SEEN) & stands_out)
+    """Say which orders show a peak or dip that a smooth curve does not explain, shape (K,)."""
+    return np.asarray((fitted.gain > SEEN) & (fitted.strength > LEAST_STRENGTH))

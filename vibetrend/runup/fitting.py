@@ -22,12 +22,15 @@ from numpy.typing import NDArray
 
 from vibetrend.recording import FloatArray
 from vibetrend.runup.curves import LOG_STEP
-from vibetrend.runup.least_squares import SMALL, descend, solve
+from vibetrend.runup.least_squares import CLOSE, SMALL, descend, solve
 from vibetrend.runup.powers import Powers
 
 LEAST_DAMPING, MOST_DAMPING = 0.004, 0.2
 BREATHING = 0.06  # how far a power strays from any smooth curve, share; more is found from scatter
 _FEWEST = 14  # points of a window
+ROUNDS = (1e-3, 1e-3, CLOSE)
+ROUGH = (1e-3, 1e-3)
+ROUGHEST = (3e-3,)
 
 
 @dataclass(frozen=True)
@@ -50,6 +53,7 @@ class Window:
     known: FloatArray  # (K, N) 1 where there is a point, else 0
     level: FloatArray  # (K,) ln E^2 at the centre
     tilt: FloatArray  # (K,) ln E^2 per ln f
+    first: NDArray[np.intp]  # (K,) step of its order's row at which it begins, may be below 0
 
     def of(self, which: NDArray[np.bool_]) -> "Window":
         """Return some of its orders."""
@@ -75,6 +79,8 @@ class Fit:
     tilt: FloatArray  # (K,) ln E^2 per ln f
     gain: FloatArray  # (K,) how much chi-square the resonance explains, over the scatter
     model: FloatArray  # (K, N) powers as fitted, over the window it began with
+    without: FloatArray  # (K, N) of them, what is not the resonance's
+    first: NDArray[np.intp]  # (K,) where in its order's row each window begins
 
     @property
     def log_frequency_error(self) -> float:
@@ -136,7 +142,7 @@ def window(
     x = sweep.log_frequency[row, 0][:, np.newaxis] + step * LOG_STEP - np.log(centre_hz)
     power, error, floor = (np.where(known, each, 0.0) for each in (power, error, floor))
     level, tilt = _excitation(x, power, floor, known)
-    return Window(row, x, power, error, floor, known.astype(float), level, tilt)
+    return Window(row, x, power, error, floor, known.astype(float), level, tilt, step[:, 0])
 
 
 def _excitation(
@@ -162,6 +168,7 @@ def fit(
     rows: NDArray[np.intp] | None = None,
     beside: Sequence[Mode] = (),
     free: bool = True,
+    rounds: Sequence[float] = ROUNDS,
 ) -> Fit | None:
     """Fit one resonance to several orders.
 
@@ -176,6 +183,8 @@ def fit(
         Other resonances, taken as they are.
     free : bool
         Whether frequency and damping may move; heights always do.
+    rounds : sequence of float
+        In each, weights are taken from the last and steps end when smaller than that.
 
     Returns
     -------
@@ -215,7 +224,7 @@ def fit(
     theta = np.array([0.0, np.log(start.damping)])
     low = np.array([-half / 2, np.log(LEAST_DAMPING)])
     high = np.array([half / 2, np.log(MOST_DAMPING)])
-    for _ in range(3):
+    for close in rounds:  # the weights are not yet right at first
         weight = cut.known / np.sqrt(variance_of(cut, model) * scatter[:, np.newaxis] + 1e-300)
 
         def residual(theta: FloatArray, weight: FloatArray = weight) -> FloatArray:
@@ -224,7 +233,7 @@ def fit(
             )
 
         if free:
-            theta, covariance = descend(residual, theta, low, high)
+            theta, covariance = descend(residual, theta, low, high, close)
         design = columns(theta)
         found, errors, left = solve(design, cut.power / scale, weight * scale)
         model = np.einsum("knp,kp->kn", design, found) * scale
@@ -250,6 +259,8 @@ def fit(
         tilt=cut.tilt,
         gain=((without**2).sum(axis=1) - (left**2).sum(axis=1)) / more,
         model=model,
+        without=np.einsum("knp,kp->kn", design[:, :, :smooth], found[:, :smooth]) * scale,
+        first=cut.first,
     )
 
 

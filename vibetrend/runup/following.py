@@ -11,7 +11,7 @@ import pandas as pd
 from vibetrend.engine import Engine
 from vibetrend.runup.naming import Place
 from vibetrend.runup.powers import powers
-from vibetrend.runup.resonances import Named, reference
+from vibetrend.runup.resonances import Named, Reference, reference
 from vibetrend.runup.temperature import Warmth, warmth
 
 COLUMNS = (
@@ -74,39 +74,49 @@ def following(
     first = ordered[0].visit
     marked = any(sweep.baseline for sweep in ordered)
     base = [each for each in ordered if (each.baseline if marked else each.visit == first)]
-    known = [each.damper_c for each in base if each.damper_c is not None]
-    baseline_c = float(np.mean(known)) if known else None
     against = reference(
         [each.runup for each in base], engine=engine, excited=excited, tacho_at=tacho_at
     )
-    rows: list[dict[str, Any]] = []
-    for sweep in ordered:
-        at = {name: getattr(sweep, name) for name in COLUMNS[:5]}
-        now = powers(sweep.runup)
-        for named, shift in against.shifts(now):
-            warm = _warmth(named, sweep, baseline_c, engine)
-            hertz = named.resonance.mode.frequency_hz
-            width = 2 * named.resonance.mode.damping * hertz
-            frequency = hertz * (np.exp(shift.shift) - warm.shift_percent / 100)
-            values = (
-                ("frequency", frequency, shift.error, warm.error_percent / 100, "Hz"),
-                ("height", np.exp(shift.height), shift.height_error, 0.0, "of the baseline's"),
-                ("width", width * np.exp(shift.width), shift.width_error, 0.0, "Hz"),
-            )
-            rows += [
-                {
-                    **at,
-                    "order": np.nan,
-                    "feature": f"resonance: {named.name} {quantity}",
-                    "amplitude": value,
-                    "standard_error": value * error,
-                    "shared_error": value * shared,
-                    "visible": True,
-                    "unit": unit,
-                }
-                for quantity, value, error, shared, unit in values
-            ]
+    known = [each.damper_c for each in base if each.damper_c is not None]
+    baseline_c = float(np.mean(known)) if known else None
+    rows = [
+        row
+        for sweep in ordered
+        for row in followed(sweep, against, baseline_c=baseline_c, engine=engine)
+    ]
     return pd.DataFrame(rows, columns=list(COLUMNS))
+
+
+def followed(
+    sweep: Sweep, against: Reference, *, baseline_c: float | None, engine: Engine | None
+) -> list[dict[str, Any]]:
+    """Return the rows of one sweep; `baseline_c` is the damper's temperature at the baseline."""
+    at = {name: getattr(sweep, name) for name in COLUMNS[:5]}
+    rows: list[dict[str, Any]] = []
+    for named, shift in against.shifts(powers(sweep.runup)):
+        warm = _warmth(named, sweep, baseline_c, engine)
+        hertz = named.resonance.mode.frequency_hz
+        width = 2 * named.resonance.mode.damping * hertz
+        frequency = hertz * (np.exp(shift.shift) - warm.shift_percent / 100)
+        values = (
+            ("frequency", frequency, shift.error, warm.error_percent / 100, "Hz"),
+            ("height", np.exp(shift.height), shift.height_error, 0.0, "of the baseline's"),
+            ("width", width * np.exp(shift.width), shift.width_error, 0.0, "Hz"),
+        )
+        rows += [
+            {
+                **at,
+                "order": np.nan,
+                "feature": f"resonance: {named.name} {quantity}",
+                "amplitude": value,
+                "standard_error": value * error,
+                "shared_error": value * shared,
+                "visible": True,
+                "unit": unit,
+            }
+            for quantity, value, error, shared, unit in values
+        ]
+    return rows
 
 
 def _warmth(named: Named, sweep: Sweep, baseline_c: float | None, engine: Engine | None) -> Warmth:

@@ -21,22 +21,25 @@ from vibetrend.runup.curves import Curves
 from vibetrend.runup.doubts import (
     LEAST_SWEEP,
     fast_notes,
+    lost_way,
     not_running,
     rate_notes,
+    rated_notes,
     ratio_notes,
     shows_orders,
     sweep_notes,
     tag_notes,
 )
+from vibetrend.runup.evidence import best_of, loses_its_way
 from vibetrend.runup.found_track import Found, found_track
 from vibetrend.runup.one_way import OneWay, one_way
 from vibetrend.runup.order_curves import Windows, counted_from_crest, curves, fitted, windows
-from vibetrend.runup.resonances import resonance_notes, resonances
+from vibetrend.runup.resonances import resonances
 from vibetrend.runup.stated import refuse_generator, stated_ends
 from vibetrend.runup.steady_lines import clock_lines, followed_again, odd_ratios, without
 from vibetrend.runup.teeth_curves import teeth_curves
 from vibetrend.runup.track import Track, track_of_tacho
-from vibetrend.runup.tracking import REACH
+from vibetrend.runup.tracking import REACH, WIDER, Ends
 
 HIGHEST_ORDER = 12.0
 _LONGEST_S = 600.0
@@ -78,7 +81,7 @@ def measure(
             f"the sweep is {recording.duration_s:.0f} s long, {_LONGEST_S:.0f} s at most are "
             f"measured; cut the recording to the sweep"
         )
-    swept = _of_teeth(recording) if recording.samples is None else _of_samples(recording, engine)
+    swept = (_of_teeth if recording.samples is None else _of_samples)(recording, engine)
     notes = swept.notes
     if swept.curves is None:
         table, resonances = pd.DataFrame(), pd.DataFrame()
@@ -124,14 +127,14 @@ def _of_samples(recording: Recording, engine: Engine | None) -> _Swept:
     top_hz = float(orders[-1]) * high
     slow = slowed(part, top_hz=max(HEARD_HZ, top_hz))
     notes += check(recording, slow=slow)
-    slow = slowed(slow, top_hz=max(HIGHEST_HZ, top_hz))
+    slow = slowed(slow, top_hz=max(HIGHEST_HZ, WIDER * top_hz))
     levels = overall(slow)
     signal = prepare(slow, top_hz=top_hz)
     begins += signal.start_s
     _refuse_what_is_too_short(signal, high / (1 + REACH))
     if tacho is None:
         assert ends is not None
-        found = found_track(signal, ends)
+        found, signal = _found(slow, signal, ends, top_hz=WIDER * top_hz)
     else:
         at = tacho.turns_at(begins + signal.time)
         found = Found(Track(signal.time, at, tacho.hertz_at(begins + signal.time)))
@@ -139,28 +142,63 @@ def _of_samples(recording: Recording, engine: Engine | None) -> _Swept:
     table = track.table(begins=begins)
     way = one_way(*_evenly(track), rises=recording.manner == "run-up")
     speed = _speed(recording, track, table, found, "harmonics" if tacho is None else "tacho")
-    start_rpm, end_rpm = (float(60 * track.hertz_at(np.array([t]))[0]) for t in _edges(way))
+    start_rpm, end_rpm = _ends_rpm(track, way)
     made = None
     if way.change >= LEAST_SWEEP:
         made, places = _curves(signal, track, way, orders, engine, recording.unit)
         silent = any(note.code == "silent" for note in notes)
-        if silent or (ends is not None and not (found.running and shows_orders(made))):
-            if ends is not None:
+        seen = not silent and (ends is None or (found.running and shows_orders(made)))
+        lost = tacho is None and loses_its_way(
+            signal, track, first_s=way.first_s, last_s=way.last_s
+        )
+        if not seen or lost:
+            if seen:
+                notes.append(lost_way(start_rpm, end_rpm))
+            elif ends is not None:
                 notes.append(not_running((ends.low, ends.high)))
+            notes += rate_notes(recording, signal, high / (1 + REACH), engine)
             return _Swept(_as_stated(recording, signal, begins), None, levels, notes)
         notes += sweep_notes(recording, track, way)
         turns = float(np.diff(track.turns_at(np.array([way.first_s, way.last_s])))[0])
-        notes += fast_notes(places.span, turns, way.change)
+        notes += fast_notes(recording.manner, places.span, turns, way.change)
+        notes += ratio_notes(found.rivals, start_rpm, end_rpm)
     else:
         notes += sweep_notes(recording, track, way)
-    notes += tag_notes(recording, start_rpm, end_rpm)
-    notes += ratio_notes(found.rivals, start_rpm, end_rpm)
-    notes += rate_notes(recording, signal, track, engine)
+    made, more = _ends_checked(recording, engine, made, track, (start_rpm, end_rpm))
+    notes += more
+    notes += rate_notes(recording, signal, float(track.hertz.max()), engine)
     if made is None or recording.tacho is not None:
         return _Swept(speed, made, levels, notes, None if made is None else "tacho")
     firing = None if engine is None else engine.firing_order_number
     made, counted = counted_from_crest(made, firing)
     return _Swept(speed, made, levels, notes, f"order {counted:g}")
+
+
+def _found(slow: Recording, signal: Signal, ends: Ends, *, top_hz: float) -> tuple[Found, Signal]:
+    """Return the speed found, sought further out where it runs along a limit of what was stated."""
+    found = found_track(signal, ends)
+    if not ends.reached(found.track) and not loses_its_way(signal, found.track):
+        return found, signal
+    wide = prepare(slow, top_hz=top_hz)
+    again = found_track(wide, ends.wider())
+    best = best_of(wide, [found.track, again.track])
+    return (found, signal) if best is found.track else (again, wide)
+
+
+def _ends_checked(
+    recording: Recording,
+    engine: Engine | None,
+    made: Curves | None,
+    track: Track,
+    ends_rpm: tuple[float, float],
+) -> tuple[Curves | None, list[Note]]:
+    """Return curves, None if the speed is far from what was stated, and doubts about it."""
+    if made is None:
+        return None, []
+    notes = tag_notes(recording, *ends_rpm)
+    if any(note.severity == "unusable" for note in notes):
+        return None, notes
+    return made, [*notes, *rated_notes(engine, 60 * float(track.hertz.max()))]
 
 
 def _curves(
@@ -193,19 +231,19 @@ def _curves(
     return curves(fit, signal, unit=unit), places
 
 
-def _of_teeth(recording: Recording) -> _Swept:
+def _of_teeth(recording: Recording, engine: Engine | None) -> _Swept:
     """Measure the crank's own speed against speed, where nothing but teeth was recorded."""
     assert recording.tacho is not None
     track = track_of_tacho(tacho_track(recording.tacho))
     way = one_way(*_evenly(track), rises=recording.manner == "run-up")
     notes = [*recording.notes, *sweep_notes(recording, track, way)]
     speed = _speed(recording, track, track.table(), Found(track), "tacho")
-    start_rpm, end_rpm = (float(60 * track.hertz_at(np.array([t]))[0]) for t in _edges(way))
-    notes += tag_notes(recording, start_rpm, end_rpm)
     made = None
     if way.change >= LEAST_SWEEP:
         made, more = teeth_curves(recording.tacho, track, way)
         notes += more
+    made, more = _ends_checked(recording, engine, made, track, _ends_rpm(track, way))
+    notes += more
     return _Swept(speed, made, pd.DataFrame(columns=OVERALL_COLUMNS), notes, "tacho")
 
 
@@ -217,22 +255,13 @@ def _resonances(
 ) -> tuple[pd.DataFrame, list[Note]]:
     damper_c, baseline_damper_c = recording.circumstances.damper_c, _mean_damper_c(baseline)
     before = [each.runup for each in baseline]
-    table = resonances(
+    return resonances(
         found,
         engine=engine,
         baseline=before,
         damper_c=damper_c,
         baseline_damper_c=baseline_damper_c,
     )
-    notes = resonance_notes(
-        found,
-        table,
-        engine=engine,
-        baseline=before,
-        damper_c=damper_c,
-        baseline_damper_c=baseline_damper_c,
-    )
-    return table, notes
 
 
 def _mean_damper_c(baseline: Sequence[Measurement]) -> float | None:
@@ -241,8 +270,8 @@ def _mean_damper_c(baseline: Sequence[Measurement]) -> float | None:
     return float(np.mean(told)) if told else None
 
 
-def _edges(way: OneWay) -> tuple[float, float]:
-    return way.first_s, way.last_s
+def _ends_rpm(track: Track, way: OneWay) -> tuple[float, float]:
+    return way.ends(track.time, 60 * track.hertz)
 
 
 def _evenly(track: Track) -> tuple[FloatArray, FloatArray]:
@@ -269,7 +298,7 @@ def _refuse_what_is_too_short(signal: Signal, fastest_hz: float) -> None:
     if turns < _FEWEST_TURNS:
         raise MeasureError(
             f"the sweep is too short: {signal.duration:.2g} s hold {turns:.0f} turns at most, "
-            f"{_FEWEST_TURNS:.0f} are needed and a sweep of 45 s is better"
+            f"{_FEWEST_TURNS:.0f} are needed; record all of it, or a run-up of 45 s"
         )
 
 

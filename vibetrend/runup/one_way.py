@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 
 from vibetrend.recording import FloatArray
 
@@ -20,6 +21,12 @@ class OneWay:
     rises: bool
     change: float  # of log speed, above 0
     back: float  # of log speed the other way within the whole track
+
+    def ends(self, time: FloatArray, speed: FloatArray) -> tuple[float, float]:
+        """Return the speed that it begins and the one that it ends with."""
+        inside = speed[(time >= self.first_s) & (time <= self.last_s)]
+        low, high = float(inside.min()), float(inside.max())
+        return (low, high) if self.rises else (high, low)
 
 
 def one_way(time: FloatArray, hertz: FloatArray, *, rises: bool) -> OneWay:
@@ -39,6 +46,16 @@ def one_way(time: FloatArray, hertz: FloatArray, *, rises: bool) -> OneWay:
         last += 1
     back = down[2] if rises else up[2]
     return OneWay(float(time[first]), float(time[last]), rises, change, back)
+
+
+def counted(track: pd.DataFrame, manner: str) -> tuple[float, float, float]:
+    """Return from which to which rpm a sweep counts, and how many seconds that took.
+
+    Of a table with `time_s` and `rpm`, two rows or more.
+    """
+    time, rpm = track["time_s"].to_numpy(float), track["rpm"].to_numpy(float)
+    part = one_way(time, rpm, rises=manner == "run-up")
+    return *part.ends(time, rpm), part.last_s - part.first_s
 
 
 def worth_telling(found: OneWay) -> bool:

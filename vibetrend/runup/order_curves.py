@@ -35,6 +35,7 @@ _GAP = 3.0  # steps between samples; what is longer counts for no more
 _INFLATED = 6.0  # variance inflation above which an order is not to be told
 _SAMPLES_EACH = 3.0  # effective samples for each number fitted
 _RIDGE = 1e-9
+_BLOCK = 4096  # samples; fits the cache
 _HANN_SD = 0.1808  # standard deviation of a Hann window, share of its length
 _BEND = 2  # steps of the grid over which a curve's bend is looked at
 _NOISE_ORDERS, _NOISE_SPEEDS = 1, 3  # neighbours to either side
@@ -80,13 +81,17 @@ class Fitted:
         order = np.argsort(self.windows.centre)
         centre, half = self.windows.centre[order], self.windows.length[order] / 2
         covered = (theta >= centre[0] - half[0]) & (theta <= centre[-1] + half[-1])
-        total = np.zeros((len(theta), self.value.shape[2]))
-        for k, values in zip(self.orders.tolist(), self.value, strict=True):
-            turning = np.exp(2j * np.pi * k * theta)
-            for axis in range(values.shape[1]):
-                each = np.nan_to_num(values[order, axis])
-                total[:, axis] += (np.interp(theta, centre, each) * turning).real
-        return np.asarray(total * covered[:, np.newaxis])
+        at = theta[covered]
+        model = np.zeros((len(theta), self.value.shape[2]))
+        for first in range(0, len(at), _BLOCK):
+            piece = at[first : first + _BLOCK]
+            turning = phasors(piece, self.orders)
+            total = np.empty((len(piece), model.shape[1]))
+            for axis, values in enumerate(np.moveaxis(np.nan_to_num(self.value[:, order]), 2, 0)):
+                each = np.stack([np.interp(piece, centre, value) for value in values])
+                total[:, axis] = (each.real * turning.real - each.imag * turning.imag).sum(axis=0)
+            model[np.flatnonzero(covered)[first : first + _BLOCK]] = total
+        return model
 
 
 def windows(track: Track, *, first_s: float, last_s: float) -> Windows:

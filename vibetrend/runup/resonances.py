@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -11,9 +12,9 @@ from vibetrend.engine import Engine
 from vibetrend.recording import Note
 from vibetrend.runup.aligning import MOST_SHIFT, Shift, align, level_of
 from vibetrend.runup.curves import Curves
-from vibetrend.runup.finding import Resonance, find
+from vibetrend.runup.finding import MODEL_ERROR, MODEL_ERROR_ALONE, Resonance, find
 from vibetrend.runup.fitting import Fit
-from vibetrend.runup.naming import Cause, Place, cause, excitable
+from vibetrend.runup.naming import Cause, Place, cause, excitable, sums
 from vibetrend.runup.powers import Powers, pooled, powers
 from vibetrend.runup.temperature import doubt, warmth
 
@@ -93,14 +94,14 @@ def reference(
 ) -> Reference:
     """Return what several sweeps of one baseline show together, each resonance with its name."""
     pool = pooled([powers(sweep) for sweep in sweeps])
-    may = excitable(engine) if excited is None else excited
+    twist = sums(engine) if excited is None else dict.fromkeys(excited, 1.0)
     named = []
     for resonance in find(pool):
-        what, why = cause(resonance, pool, excited=may, tacho_at=tacho_at)
+        what, why = cause(resonance, pool, twist=twist, tacho_at=tacho_at)
         near = f"near {resonance.mode.frequency_hz:.0f} Hz"
         name = f"crankshaft {near}" if what == "crankshaft" else near
         named.append(Named(resonance, name, what, why))
-    return Reference(pool, named, may)
+    return Reference(pool, named, excitable(twist))
 
 
 def resonances(
@@ -112,8 +113,8 @@ def resonances(
     baseline: Sequence[Curves | pd.DataFrame] = (),
     damper_c: float | None = None,
     baseline_damper_c: float | None = None,
-) -> pd.DataFrame:
-    """Return the resonances that a sweep's orders show.
+) -> tuple[pd.DataFrame, list[Note]]:
+    """Return the resonances that a sweep's orders show, and what there is to doubt about them.
 
     Parameters
     ----------
@@ -133,7 +134,7 @@ def resonances(
 
     Returns
     -------
-    DataFrame
+    table : DataFrame
         For each resonance, lowest first, a row for all orders together (`order` NaN) and one for
         each order that shows it by itself. `frequency_hz` is the natural frequency, `speed_rpm`
         where the order meets it (the critical speed); the peak of a lightly damped resonance lies
@@ -143,12 +144,11 @@ def resonances(
         orders with a row. With a baseline also `shift_percent` of the frequency, what the damper's
         temperature explains taken off, `shift_standard_error` with the temperature's part in it,
         `height_change_db` against the surroundings, `width_ratio`. NaN where there is no value.
+    notes : list of Note
     """
     sweep = powers(curves)
-    before = None
-    if baseline:
-        before = reference(baseline, engine=engine, excited=excited, tacho_at=tacho_at)
-    now = reference([curves], engine=engine, excited=excited, tacho_at=tacho_at)
+    of = partial(reference, engine=engine, excited=excited, tacho_at=tacho_at)
+    before, now = of(baseline) if baseline else None, of([curves])
     warm = warmth(damper_c, baseline_damper_c, engine=engine)
     rows: list[dict[str, Any]] = []
     for found, named, shift in _matched(now, before, sweep):
@@ -167,7 +167,13 @@ def resonances(
             for row in _rows(found, named, shift)
         ]
     columns = [*COLUMNS, *(SHIFT_COLUMNS if before else ())]
-    return pd.DataFrame(rows, columns=columns)
+    table = pd.DataFrame(rows, columns=columns)
+    notes = [Note("tacho-near-node", "note", _NEAR_NODE)] if tacho_at == "flywheel" else []
+    notes += _doubts(table, before or now)
+    shifted = "shift_percent" in table and bool(table["shift_percent"].notna().any())
+    if shifted and not warm.known:
+        notes.append(Note("damper-temperature-unknown", "note", doubt(engine)))
+    return table, notes
 
 
 _Match = tuple[Resonance | None, Named, Shift | None]
@@ -178,22 +184,52 @@ def _matched(now: Reference, before: Reference | None, sweep: Powers) -> list[_M
     if before is None:
         return [(named.resonance, named, None) for named in now.named]
     left = list(now.named)
+    moved = [
+        (named, shift, named.log_frequency + shift.shift) for named, shift in before.shifts(sweep)
+    ]
+    pairs = sorted(
+        (abs(one.log_frequency - there), place, number)
+        for place, (named, shift, there) in enumerate(moved)
+        for number, one in enumerate(left)
+        if _is_same(one, named, shift, there)
+    )
+    beside: dict[int, int] = {}  # place among the moved -> among those found now, nearest first
+    for _, place, number in pairs:
+        if place not in beside and number not in beside.values():
+            beside[place] = number
     matches: list[tuple[float, _Match]] = []
-    for named, shift in before.shifts(sweep):
-        there = named.log_frequency + shift.shift
-        alike = [one for one in left if one.cause == named.cause]
-        near = min(alike, key=lambda one: abs(one.log_frequency - there), default=None)
-        if near is None or abs(near.log_frequency - there) > _SAME:
+    for place, (named, shift, there) in enumerate(moved):
+        if place not in beside:
             matches.append((there, (None, named, shift)))
             continue
-        left.remove(near)
+        near = left[beside[place]]
         apart = abs(near.log_frequency - there)
         unsure = float(np.hypot(shift.error, near.resonance.joint.log_frequency_error))
         if apart > 3 * unsure:  # the peak itself contradicts: the truth may be either
             shift = replace(shift, error=float(np.hypot(shift.error, apart)))
         matches.append((there, (near.resonance, named, shift)))
-    matches += [(one.log_frequency, (one.resonance, one, None)) for one in left]
+    taken = set(beside.values())
+    still = [named for named in before.named if all(named is not each for each, _, _ in moved)]
+    for number, one in enumerate(left):
+        if number in taken:
+            continue
+        if any(_is_same(one, named, shift, there) for named, shift, there in moved):
+            continue  # a second peak of one that is told already
+        # Of a baseline's resonance that the laid curves do not find again the name at least.
+        alike = [named for named in still if _is_same(one, named, None, named.log_frequency)]
+        named = min(
+            alike, key=lambda each: abs(each.log_frequency - one.log_frequency), default=one
+        )
+        still = [each for each in still if each is not named]
+        matches.append((one.log_frequency, (one.resonance, named, None)))
     return [match for _, match in sorted(matches, key=lambda each: each[0])]
+
+
+def _is_same(found: Named, named: Named, shift: Shift | None, there: float) -> bool:
+    """Say whether a peak is the one that the laid curves put at `there`, ln of Hz."""
+    width = max(named.resonance.mode.damping, found.resonance.mode.damping)
+    unsure = 0.0 if shift is None else 3 * shift.error
+    return abs(found.log_frequency - there) < max(_SAME, width, unsure)
 
 
 def _rows(found: Resonance | None, named: Named, shift: Shift | None) -> list[dict[str, Any]]:
@@ -203,29 +239,29 @@ def _rows(found: Resonance | None, named: Named, shift: Shift | None) -> list[di
         mode, joint = named.resonance.mode, named.resonance.joint
         hz, damping = mode.frequency_hz * np.exp(shift.shift), mode.damping * np.exp(shift.width)
         errors = (
-            hz * float(np.hypot(shift.error, joint.log_frequency_error)),
+            hz * float(np.hypot(shift.error, named.resonance.log_frequency_error)),
             damping * float(np.hypot(shift.width_error, joint.log_damping_error)),
         )
         return [_row(np.nan, hz, errors[0], damping, errors[1], [])]
     seen = sorted(found.each)
     return [
-        _of_fit(np.nan, found.joint, seen),
-        *(_of_fit(order, found.each[order], seen) for order in seen),
+        _of_fit(np.nan, found.joint, MODEL_ERROR, seen),
+        *(_of_fit(order, found.each[order], MODEL_ERROR_ALONE, seen) for order in seen),
     ]
 
 
-def _of_fit(order: float, fitted: Fit, seen: list[float]) -> dict[str, Any]:
+def _of_fit(order: float, fitted: Fit, model: float, seen: list[float]) -> dict[str, Any]:
     hz, damping = fitted.mode.frequency_hz, fitted.mode.damping
     row = _row(
         order,
         hz,
-        hz * fitted.log_frequency_error,
+        hz * float(np.hypot(fitted.log_frequency_error, model * damping)),
         damping,
         damping * fitted.log_damping_error,
         seen,
     )
-    if np.isfinite(order):
-        height = float(np.sqrt(max(fitted.peak[0], 0.0)))
+    if np.isfinite(order) and fitted.peak[0] > 0:  # else a dip: it only takes away
+        height = float(np.sqrt(fitted.peak[0]))
         row["height"] = height
         row["height_standard_error"] = float(fitted.peak_error[0]) / max(2 * height, 1e-300)
     return row
@@ -254,44 +290,44 @@ def _row(
     }
 
 
-def resonance_notes(
-    curves: Curves | pd.DataFrame,
-    table: pd.DataFrame,
-    *,
-    engine: Engine | None = None,
-    excited: frozenset[float] | None = None,
-    tacho_at: Place | None = None,
-    baseline: Sequence[Curves | pd.DataFrame] = (),
-    damper_c: float | None = None,
-    baseline_damper_c: float | None = None,
-) -> list[Note]:
-    """Return what there is to doubt about the table that `resonances` returned for the same."""
-    notes = []
-    if tacho_at == "flywheel":
-        notes.append(Note("tacho-near-node", "note", _NEAR_NODE))
-    if table.empty:
-        notes.append(Note("no-resonance", "note", _NO_RESONANCE))
-    told = baseline or [curves]
-    for named in reference(told, engine=engine, excited=excited, tacho_at=tacho_at).named:
-        if named.name not in set(table["name"]):
-            notes.append(Note("resonance-not-reached", "note", _not_reached(named.name)))
-        elif named.cause == "unknown":
-            notes.append(Note("resonance-unknown", "note", _unknown(named)))
-    moved = "shift_percent" in table and bool(table["shift_percent"].notna().any())
-    if moved and not warmth(damper_c, baseline_damper_c, engine=engine).known:
-        notes.append(Note("damper-temperature-unknown", "note", doubt(engine)))
+def _doubts(table: pd.DataFrame, against: Reference) -> list[Note]:
+    """Return what the table lacks of what it is set against, and what in it has no known cause."""
+    notes = [] if len(table) else [Note("no-resonance", "note", _NO_RESONANCE)]
+    told = set(table["name"])
+    missing = [named.name for named in against.named if named.name not in told]
+    if missing:
+        notes.append(Note("resonance-not-reached", "note", _not_reached(missing)))
+    unknown = table.loc[(table["cause"] == "unknown") & table["order"].isna(), "name"].tolist()
+    if unknown:
+        why = {named.why_unknown for named in against.named if named.name in unknown}
+        notes.append(Note("resonance-unknown", "note", _unknown(unknown, why)))
     return notes
 
 
-def _not_reached(name: str) -> str:
+def _listed(names: Sequence[str]) -> str:
+    """Return e.g. ``near 70, 98 and 192 Hz``."""
+    numbers = [name.removeprefix("near ").removesuffix(" Hz") for name in names]
+    return f"near {' and '.join([', '.join(numbers[:-1]), numbers[-1]][len(numbers) == 1 :])} Hz"
+
+
+def _not_reached(names: Sequence[str]) -> str:
+    crank = [name for name in names if name.startswith("crankshaft")]
+    other = [name for name in names if name not in crank]
+    what = [f"the {name}" for name in crank] + ([_listed(other)] if other else [])
     return (
-        f"The resonance {name} of the baseline is not reached by this sweep, or by too few orders: "
-        f"sweep over the same speeds as at the baseline."
+        f"Of the baseline's resonances, this sweep does not show or reach {'; '.join(what)}: sweep "
+        f"over the same speeds as at the baseline."
     )
 
 
-def _unknown(named: Named) -> str:
+def _unknown(names: Sequence[str], why: set[str]) -> str:
+    reason = f": {next(iter(why))}" if len(why) == 1 else ""
+    if len(names) == 1:
+        return (
+            f"The resonance {names[0]} has no known cause{reason}. It is followed, but says "
+            f"nothing of the damper."
+        )
     return (
-        f"A resonance {named.name}, cause unknown: {named.why_unknown}. It is followed, but says "
+        f"Resonances {_listed(names)} have no known cause{reason}. They are followed, but say "
         f"nothing of the damper."
     )

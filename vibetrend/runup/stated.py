@@ -47,6 +47,7 @@ def stated_ends(recording: Recording, engine: Engine | None, notes: list[Note]) 
         start=None if start is None else start / 60,
         end=None if end is None else end / 60,
         firing=None if engine is None else engine.firing_order_number,
+        rises=rises,
     )
 
 

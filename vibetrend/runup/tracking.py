@@ -3,11 +3,13 @@
 Within a stretch the speed f is taken to change evenly, f (1 + c tau). In the time u = tau + c
 tau^2 / 2 every order is then steady, so that one transform for each c shows all of them at once.
 Levels over the noise are added up at all half orders of each speed, and the best path through the
-stretches (:mod:`vibetrend.runup.best_path`) is held near what was stated of both ends. What is
-found is only a start for :mod:`vibetrend.runup.tracking_fine`.
+stretches (:mod:`vibetrend.runup.best_path`) is sought three times: near what was stated of both
+ends and only the way that was stated; near that path in its middle, where its ends are free; and
+without regard to what was stated. What is found are only starts for
+:mod:`vibetrend.runup.tracking_fine`, and :mod:`vibetrend.runup.evidence` decides between them.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import scipy.fft
@@ -17,12 +19,14 @@ from numpy.typing import NDArray
 from vibetrend.orders.signal import Signal
 from vibetrend.orders.spectrum import Grid, fast_length, grid
 from vibetrend.recording import FloatArray
-from vibetrend.runup.best_path import best_path
+from vibetrend.runup.best_path import IntArray, best_path
 from vibetrend.runup.track import Track, track_through
 
 SingleArray = NDArray[np.float32]
 
 REACH = 0.12  # how far beyond the stated ends the speed may lie, share
+WIDER = 1.4  # times, where a speed runs along such a limit
+_AT_LIMIT = 0.015
 ORDERS = np.arange(1, 25) / 2  # half orders that the comb has
 _BLOCK_TURNS = 10.0
 _FEWEST_BLOCKS = 3  # not overlapping ones
@@ -36,7 +40,10 @@ _TAG = 0.05  # standard deviation of what is stated of an end
 _FIRING = 1.5  # what the firing order and its multiples count
 _MISREAD = 50.0  # log likelihood against an end that is quite another
 _TRUST = 2.0  # stretches, that a stated end counts for as much as
-_CONTRADICTED = 1.06  # times as much explained as with the ends stated: they are wrong
+_BACK = 1  # steps of the change of speed that a sweep may go the other way
+_MIDDLE, _NEAR = 0.6, 0.04  # part of a path that is kept, and how near to it
+_NEVER = 1e6
+_APART = 7  # steps of speed, 2 %
 _QUIET_SHARE = 0.35  # of the blocks, that show the noise at a frequency
 _LOBE_BINS = 2  # of a Hann window, from its middle to its first zero
 _CAP = 10.0  # what one line may count from stretch to stretch, in its noise level
@@ -51,19 +58,29 @@ class Ends:
     start: float | None  # as stated
     end: float | None
     firing: float | None = None  # order
+    rises: bool | None = None  # as stated
+
+    def reached(self, track: Track) -> bool:
+        """Say whether a track runs along a limit, beyond which it may belong."""
+        low, high = float(track.hertz.min()), float(track.hertz.max())
+        return low < self.low * (1 + _AT_LIMIT) or high > self.high * (1 - _AT_LIMIT)
+
+    def wider(self) -> "Ends":
+        """Return the same with limits further out."""
+        return replace(self, low=self.low / WIDER, high=self.high * WIDER)
 
 
 @dataclass(frozen=True, eq=False)
 class Coarse:
-    """A first track, and the noise that the comb found."""
+    """First tracks, and the noise that the comb found."""
 
-    track: Track
+    tracks: list[Track]  # the one nearest to what was stated first
     hertz: FloatArray  # (bins,)
     density: FloatArray  # (axes, bins) one-sided, unit squared per Hz
 
 
 def coarse_track(signal: Signal, ends: Ends) -> Coarse:
-    """Return the likeliest speed through a sweep."""
+    """Return the likeliest ways of the speed through a sweep."""
     top = min(float(ORDERS[-1]) * ends.high, 0.95 * signal.nyquist_hz)
     gridded = grid(
         signal.time, signal.samples, top=top, even_rate=signal.rate if signal.even else None
@@ -85,20 +102,48 @@ def coarse_track(signal: Signal, ends: Ends) -> Coarse:
         energy.append(found * hop / block)  # overlapping stretches see a sample so many times
         floors.append(floor)
     joined = np.concatenate(energy, axis=2).astype(np.float32)
-    # Speeds at simple ratios explain much the same in every stretch, so that what was stated has
-    # to count for as much as they do together, unless it is far off what the recording shows.
-    paths = []
-    for trust in (max(1.0, len(times) / _TRUST), 0.0):
-        began = joined.copy()
-        for row, stated in ((0, ends.start), (-1, ends.end)):
-            if stated is not None:
-                off = (np.log(speeds / stated) / _TAG) ** 2 / 2
-                began[row] -= trust * np.minimum(off, _MISREAD)
-        path, chosen = best_path(began, _STEP, chirps * hop)
-        paths.append((path, float(joined[np.arange(len(path)), chosen, path].sum())))
-    path = paths[1][0] if paths[1][1] > _CONTRADICTED * paths[0][1] else paths[0][0]
+    paths = _paths(joined, speeds, chirps * hop, ends)
     hertz, density = floors[len(floors) // 2]
-    return Coarse(track_through(*_reaching(times, speeds[path], signal)), hertz, density)
+    tracks = [track_through(*_reaching(times, speeds[path], signal)) for path in paths]
+    return Coarse(tracks, hertz, density)
+
+
+def _paths(
+    energy: SingleArray, speeds: FloatArray, changes: FloatArray, ends: Ends
+) -> list[IntArray]:
+    """Return the likeliest paths, each once: as stated, with its ends free, anywhere."""
+    one_way = np.ones(len(changes), bool)
+    if ends.rises is not None:
+        least = -_BACK * (changes[1] - changes[0]) * 1.01
+        one_way = (changes if ends.rises else -changes) >= least
+    # Speeds at simple ratios explain much the same in every stretch, so that what was stated has
+    # to count for as much as they do together.
+    began = energy[:, one_way].copy()
+    prior = _prior(speeds, ends)
+    began[[0, -1]] += max(1.0, len(energy) / _TRUST) * prior
+    stated = best_path(began, _STEP, changes[one_way])[0]
+    freed = energy[:, one_way].copy()
+    freed[[0, -1]] += prior
+    kept = slice(round((1 - _MIDDLE) / 2 * len(energy)), round((1 + _MIDDLE) / 2 * len(energy)))
+    far = np.abs(np.log(speeds / speeds[stated[kept], np.newaxis])) > _NEAR
+    freed[kept] -= (_NEVER * far[:, np.newaxis]).astype(np.float32)
+    paths = [stated, best_path(freed, _STEP, changes[one_way])[0]]
+    paths.append(best_path(energy, _STEP, changes)[0])
+    return [
+        path
+        for row, path in enumerate(paths)
+        if all(np.abs(path - other).max() > _APART for other in paths[:row])
+    ]
+
+
+def _prior(speeds: FloatArray, ends: Ends) -> FloatArray:
+    """Return the log likelihood of each speed at the start and at the end, shape (2, 1, speeds)."""
+    prior = np.zeros((2, 1, len(speeds)))
+    for row, stated in enumerate((ends.start, ends.end)):
+        if stated is not None:
+            off = (np.log(speeds / stated) / _TAG) ** 2 / 2
+            prior[row] -= np.minimum(off, _MISREAD)
+    return prior
 
 
 def _block(speeds: FloatArray, signal: Signal) -> float:
@@ -149,7 +194,7 @@ class _Comb:
         ]
         floor = _floor(power[int(np.argmin(np.abs(self.chirps)))], int(1.5 * speeds[0] / step))
         teeth = np.concatenate([ORDERS, ORDERS - 0.25])  # the latter lie between orders
-        sign = np.where(np.arange(len(teeth)) < len(ORDERS), 1.0, -0.5)
+        sign = np.where(np.arange(len(teeth)) < len(ORDERS), 1.0, -1.0)
         if self.firing is not None:
             sign[: len(ORDERS)][ORDERS % self.firing == 0] = _FIRING
         place = speeds[:, np.newaxis] * teeth

@@ -51,9 +51,8 @@ class Followed:
     seen: FloatArray  # (m,) signal over noise of all orders together
 
 
-def refined(signal: Signal, coarse: Coarse, track: Track | None = None) -> Followed:
-    """Return the track that the phases of all orders agree on best."""
-    track = coarse.track if track is None else track
+def refined(signal: Signal, coarse: Coarse, track: Track) -> Followed:
+    """Return the track near a first one that the phases of all orders agree on best."""
     followed = None
     for each in range(_ROUNDS):
         orders = ORDERS[ORDERS <= _FEW_ORDERS] if each == 0 else ORDERS

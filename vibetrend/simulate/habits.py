@@ -37,7 +37,7 @@ class Habits:
     sensor: Sensor = MICROPHONE
     rate: float = 2000.0  # samples a second
     sweeps: int = 3  # of a check-up
-    seconds: float = 30.0  # of a sweep
+    seconds: float = 45.0  # of a sweep
     every_hours: float = 200.0  # from check-up to check-up
     twist_share: float = 0.5  # of the amplitude at the resonance, see `sweep`
     damper_noted: bool = True  # the temperature of its ring

@@ -27,7 +27,9 @@ from vibetrend.trend.noticeable import Noticeable
 from vibetrend.trend.priors import prior_scatter
 
 PACE_PERCENT = 5.0  # of what ages, in 1000 h: assumed, no source
-SCATTER_PERCENT = 0.4  # of a frequency from sweep to sweep: as measured on simulated sweeps
+SCATTER_PERCENT = 0.4  # of a frequency from sweep to sweep: assumed, what shifts of simulated
+# order curves scatter by where little of the twist is heard (tests/benchmarks/runup_shift.py)
+WITHIN_H = 10_000.0  # what comes later is not told, where no renewal interval is: assumed
 UNKNOWN_C = 10.0  # the ring's temperature where nobody notes it: +- so much, nine times in ten
 NOTED_C = 2.0  # standard deviation of a reading against the rubber's own: assumed
 _RESONANCES = 4  # that are watched: the crank's lowest, and three such as mounts and covers
@@ -35,11 +37,12 @@ _IDLE_ORDERS = 24
 _HARDLY = 0.5  # dB or %: not worth a number
 _DEGREES = np.linspace(0, 3, 31)  # of ageing, see `aged`
 _BOTH_SIDES = 1.645  # standard deviations that hold nine cases of ten
+_BOND = "bond let go"
 
 _RUBBER: Mapping[str, tuple[str, Callable[[Change], float]]] = {
     "rubber hardening": ("stiffness", lambda change: change.stiffness_factor - 1),
     "rubber softening": ("stiffness", lambda change: change.stiffness_factor - 1),
-    "bond slipping": ("bond let go", lambda change: change.ring_slip),
+    "bond slipping": (_BOND, lambda change: change.ring_slip),
 }
 _VISCOUS: Mapping[str, tuple[str, Callable[[Change], float]]] = {
     "fluid damping lost": ("damping", lambda change: change.viscous_factor - 1),
@@ -52,9 +55,10 @@ class HowEarly:
     """What would be noticed of an ageing damper, and when.
 
     `table` has a row for each way of ageing and each observable: `ageing`, `what` ages,
-    `observable`, `noticed` (the smallest change that is noticed) and `unit`, `aged_percent` (how
-    far what ages has come by then; NaN for never), `hours` (by then at the pace, up to the next
-    check-up; inf for never), `why_not` (why never, in words).
+    `observable`, `noticed` (the smallest change that is noticed) and `unit` ("" where nothing can
+    be seen at all), `aged_percent` (how far what ages has come by then; NaN for never) and `aged`
+    (the same in words), `hours` (by then at the pace, up to the next check-up; inf for never, and
+    for later than the damper's renewal or `WITHIN_H`), `why_not` (why not, in words).
     """
 
     table: pd.DataFrame
@@ -90,6 +94,7 @@ def how_early(
     why_not = _why_not(engine, fresh, habits)
     sharp = None if why_not else sharpness(engine, habits)
     noticed = {IDLE: _noticed_at_idle()}
+    within = engine.damper.renew_hours or WITHIN_H
     if sharp is not None:
         noticed |= _noticed_swept(engine, fresh, habits, sharp)
     told = []
@@ -103,11 +108,15 @@ def how_early(
         for observable in (*SWEPT, IDLE):
             row: dict[str, Any] = {"ageing": kind, "what": what, "observable": observable}
             if observable in courses:
-                row |= _reached(observable, courses[observable], grown, noticed[observable])
+                row |= _reached(observable, courses[observable], what, grown, noticed[observable])
             else:
                 row |= {"noticed": math.nan, "unit": "", "aged_percent": math.nan}
                 row["why_not"] = why_not
+            row["aged"] = _aged(what, row["aged_percent"])
             row["hours"] = _hours(row["aged_percent"], pace_percent, habits.every_hours)
+            if within < row["hours"] < math.inf:
+                row["hours"] = math.inf
+                row["why_not"] = f"not within {within:g} h: that takes {row['aged']}"
             told.append(row)
     return HowEarly(
         table=pd.DataFrame(told),
@@ -117,6 +126,8 @@ def how_early(
 
 def _why_not(engine: Engine, fresh: Crankshaft, habits: Habits) -> str:
     """Return why sweeps would not show the resonance at all; "" if they would."""
+    if engine.generator is not None:
+        return "a generator set makes no run-up, because its governor holds one speed"
     own = fresh.damped_modes
     lowest = float(own.frequency_hz[0])
     if lowest * (1 + own.damping_ratio[0]) > habits.reach_hz:
@@ -189,7 +200,7 @@ def _warmth_db(engine: Engine, fresh: Crankshaft, habits: Habits) -> float:
 
 
 def _reached(
-    observable: str, course: FloatArray, grown: FloatArray, noticed_db: float
+    observable: str, course: FloatArray, what: str, grown: FloatArray, noticed_db: float
 ) -> dict[str, Any]:
     """Return what is noticed of an observable, and how far the ageing has come by then."""
     beyond = np.flatnonzero(np.abs(course) >= noticed_db)
@@ -203,13 +214,24 @@ def _reached(
     }
     if not beyond.size:
         moved = _shown(observable, furthest)
-        how = "hardly moves" if abs(moved) < _HARDLY else f"moves by {moved:+.1f} {row['unit']}"
-        row["why_not"] = f"it {how} until the ageing is {grown[-1]:+.0f} %"
+        little = f"less than {_HARDLY:g} {row['unit']}"
+        how = little if abs(moved) < _HARDLY else f"{moved:+.1f} {row['unit']} at most"
+        row["why_not"] = (
+            f"not noticed: it changes by {how} up to {_aged(what, grown[-1])}; a change of "
+            f"{abs(row['noticed']):.1f} {row['unit']} would be noticed"
+        )
         return row
     last = int(beyond[0])
     pair = slice(last - 1, last + 1)
     row["aged_percent"] = float(np.interp(noticed_db, np.abs(course[pair]), grown[pair]))
     return row
+
+
+def _aged(what: str, percent: float) -> str:
+    """Return how far what ages has come, in words; "" for never."""
+    if math.isnan(percent):
+        return ""
+    return f"{percent:.0f} % of the {what}" if what == _BOND else f"{what} {percent:+.0f} %"
 
 
 def _shown(observable: str, db: float) -> float:
@@ -230,6 +252,15 @@ def _assumptions(
         f"It ages by {pace_percent:g} % of its stiffness, bond or damping in 1000 h, evenly: "
         f"assumed, nobody can say in advance."
     )
+    if engine.damper.renew_hours:
+        yield (
+            f"Told as far as the damper's renewal at {engine.damper.renew_hours:g} h, the interval "
+            f"in the engine file."
+        )
+    else:
+        yield (
+            f"No renewal interval of the damper is known, so it is told as far as {WITHIN_H:g} h."
+        )
     yield (
         f"Noticed means: called by the next check-up and a second day, in nine cases of ten, after "
         f"a baseline of {FULL_BASELINE} days; check-ups every {habits.every_hours:g} h."
@@ -251,9 +282,9 @@ def _assumptions(
             f"resonance: how much of it reaches your spot nobody can say in advance."
         )
         yield (
-            f"From sweep to sweep a frequency scatters by {SCATTER_PERCENT:g} %, as in simulated "
-            f"sweeps; noise alone would make it {100 * (10 ** (sharp.frequency_db / 20) - 1):.2f} "
-            f"% at best."
+            f"From sweep to sweep a frequency scatters by {SCATTER_PERCENT:g} %: assumed, the upper "
+            f"end of what simulated order curves gave; noise alone would make it "
+            f"{100 * (10 ** (sharp.frequency_db / 20) - 1):.2f} % at best."
         )
         if not fresh.viscous:
             yield (

@@ -147,9 +147,15 @@ def sweep(
     Raises
     ------
     SimulateError
-        If a number makes no sense, or no order of this engine makes its crank's resonance heard.
+        If a number makes no sense, a generator set is to run up, or no order of this engine makes
+        its crank's resonance heard.
     """
     _check_sweep(start_rpm, end_rpm, seconds, rate, hold_s, twist_share)
+    if engine.generator is not None and end_rpm > start_rpm:
+        raise SimulateError(
+            f"{engine.name} is a generator set: its governor holds "
+            f"{engine.generator.governed_rpm:g} rpm, so it makes no run-up; simulate a coast-down"
+        )
     rng = np.random.default_rng(seed)
     cycle_turns = engine.strokes / 2
     times = sensor.sample_times(round(seconds * rate), rate, rng)

@@ -14,13 +14,14 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from vibetrend.engine import Engine
-from vibetrend.engine.expected import cylinder_orders
+from vibetrend.engine.expected import cylinder_orders, expected_orders
 from vibetrend.recording import FloatArray
 from vibetrend.torsion.chain import ComplexArray, response
 from vibetrend.torsion.crankshaft import Crankshaft, Mode
 from vibetrend.torsion.typical import arrangement, operating_range
 
 DRIVES = 0.08  # of the largest vector sum; an order below it drives a mode only by unlike cylinders
+_STRONG = 0.25  # of the largest in a linear twist, as where a measured resonance is named
 
 
 def vector_sums(engine: Engine, shape: ArrayLike, orders: ArrayLike) -> ComplexArray:
@@ -118,12 +119,13 @@ def interference(crankshaft: Crankshaft, engine: Engine, *, highest: float = 12.
     """Return where each order meets each mode: a diagram's crossings as a table.
 
     Columns mode (from 1), frequency_hz, order, speed_rpm, vector_sum (1 for each cylinder at the
-    nose's own swing), drives (not by unlike cylinders alone), within (idle to rated speed). Modes
-    are those that the highest order meets below rated speed, but always the first.
+    nose's own swing), drives (not by unlike cylinders alone), strong (so much that it should stand
+    out of a recording: by the sums of a linear twist, whatever the mode), within (idle to rated
+    speed). Modes are those that the highest order meets below rated speed, but always the first.
     """
     running = operating_range(engine)
     orders = np.array([each for each in cylinder_orders(engine) if each <= highest])
-    rows = []
+    rows, strong = [], _strong(engine)
     for mode in crankshaft.modes:
         if mode.number > 1 and mode.frequency_hz > highest * running.rated_rpm / 60:
             break
@@ -138,10 +140,24 @@ def interference(crankshaft: Crankshaft, engine: Engine, *, highest: float = 12.
                     "speed_rpm": speed,
                     "vector_sum": float(size),
                     "drives": bool(size >= DRIVES * sums.max()),
+                    "strong": bool(
+                        size > _STRONG * sums.max() if strong is None else order in strong
+                    ),
                     "within": bool(running.idle_rpm <= speed <= running.rated_rpm),
                 }
             )
     return pd.DataFrame(rows)
+
+
+def _strong(engine: Engine) -> frozenset[float] | None:
+    """Return the orders that twist the crank strongly, by one rule with what is measured.
+
+    None where the engine's file does not say how it fires.
+    """
+    sums = {each.order: each.twist_sum for each in expected_orders(engine) if each.twist_sum}
+    if not sums:
+        return None
+    return frozenset(order for order, size in sums.items() if size > _STRONG * max(sums.values()))
 
 
 def _turned(engine: Engine, orders: FloatArray) -> ComplexArray:

@@ -94,8 +94,8 @@ def what_would_i_see(engine: Engine, change: Change) -> pd.DataFrame:
 def ways_of_ageing(engine: Engine) -> pd.DataFrame:
     """Return in a row for each way of ageing what it does to the first mode, and to fast idle.
 
-    Columns change (words), shift_percent (of every critical speed), height_db (of the strongest
-    order's peak), width_factor; at fast idle firing_order_db (change of the firing order),
+    Columns change (words), means (in numbers, of a named way), shift_percent (of every critical
+    speed), height_db (of the strongest order's peak), width_factor; at fast idle firing_order_db (change of the firing order),
     fast_idle_db (the largest change of a strong order) and fast_idle_order (which one).
     """
     before = Crankshaft.of(engine)
@@ -111,6 +111,7 @@ def ways_of_ageing(engine: Engine) -> pd.DataFrame:
         rows.append(
             {
                 "change": words,
+                "means": _numbers(change) if words in AGEING else "",
                 "shift_percent": _shift(mode, later),
                 "height_db": _db(_peak(after, engine, later, order).nose_deg, own.nose_deg),
                 "width_factor": later.damping_ratio / mode.damping_ratio,
@@ -139,6 +140,19 @@ def _ways(crankshaft: Crankshaft, engine: Engine) -> Mapping[str, Change]:
             name: AGEING[name] for name in ("rubber hardening", "rubber softening", "bond slipping")
         },
     }
+
+
+def _numbers(change: Change) -> str:
+    """Return what changes of the damper, in words and per cent."""
+    factors = {
+        "stiffness": change.stiffness_factor,
+        "loss factor": change.loss_factor,
+        "damping": change.viscous_factor,
+    }
+    told = [f"{what} {100 * (by - 1):+.0f} %" for what, by in factors.items() if by != 1]
+    told += [f"{100 * change.ring_slip:.0f} % of the bond let go"] if change.ring_slip else []
+    told += ["the ring wobbles"] if change.order_1_factor != 1 else []
+    return ", ".join(told)
 
 
 def _check(change: Change, crankshaft: Crankshaft) -> None:

@@ -1,6 +1,7 @@
 """The verdict in plain sentences: what was seen, what next, where to look, what it cannot say."""
 
 import math
+from typing import NamedTuple
 
 import numpy as np
 
@@ -28,7 +29,12 @@ from vibetrend.trend.placements import FEW_ORDERS, TOO_FEW_ORDERS
 from vibetrend.trend.resonance import signed
 from vibetrend.trend.rows import label
 from vibetrend.trend.states import sentence
-from vibetrend.trend.sweeps import RUN_UP_CAUTIONS, of_sweeps, uncertain_temperature
+from vibetrend.trend.sweeps import (
+    RUN_UP_CAUTIONS,
+    not_judged,
+    of_sweeps,
+    uncertain_temperature,
+)
 
 CAUTIONS = (
     "Stop the engine and isolate its starting before hands go near belts or turning parts.",
@@ -49,6 +55,14 @@ PATTERNS_TOLD = 3
 DOUBLED = 2.0  # the limit that is our convention
 
 
+class Advice(NamedTuple):
+    """Sentences for a person."""
+
+    every: list[str]  # most urgent first; the cautions are always among them
+    findings: tuple[str, ...]  # those that say in words what the verdict's state and numbers say
+    warmth: str  # the one on what the damper's temperature hides, where there is one
+
+
 def advise(
     state: str,
     arranged: History,
@@ -58,10 +72,8 @@ def advise(
     watched: Noticeable | None,
     engine: Engine | None,
     renewal_hours: float | None,
-) -> tuple[list[str], tuple[str, ...]]:
-    """Return sentences for a person, most urgent first; the cautions are always among them.
-
-    Also those of them that say in words what the verdict's state and numbers say.
+) -> Advice:
+    """Return what a verdict says in words.
 
     Parameters
     ----------
@@ -74,7 +86,7 @@ def advise(
     """
     scattered = result is not None and np.isfinite(result.scattered_since)
     said = [EACH_ITS_OWN_WAY if scattered and state == "all-moved" else sentence(state)]
-    found = list(said)
+    found, warmth = list(said), ""
     if result is None or watched is None or arranged.levels is None:
         said.append(
             "Take a baseline: three sweeps, after the same warm-up, on each of three days."
@@ -93,19 +105,16 @@ def advise(
         said += _look_first(rows, moved, arranged, levels, result, engine)
         said += guidance(arranged, recordings, watched, calm=state in CALM)
         said += unlike_days(levels, result)
-        said += uncertain_temperature(rows)
+        warmth = uncertain_temperature(arranged, rows, result, engine)
+        said += [warmth] if warmth else []
         said += _few_orders(arranged)
-    if arranged.not_judged:
-        names = ", ".join(arranged.not_judged)
-        said.append(
-            f"Not judged, because too weak or above what these recordings can show: {names}."
-        )
+    said += not_judged(arranged)
     said += arranged.notes
     if arranged.swept:
         said += RUN_UP_CAUTIONS
     elif not any(resonance.is_resonance(text) for text, _ in arranged.features):
         said.append(BLIND)
-    return [*said, *CAUTIONS], tuple(found)
+    return Advice([*said, *CAUTIONS], tuple(found), warmth)
 
 
 def _seen(rows: Table, moved: Table, engine: Engine | None) -> list[str]:
@@ -167,7 +176,11 @@ def _change(row: Row) -> str:
     usual = f"one check-up usually scatters by {resonance.scatter(feature, row['scatter_db'])}."
     if resonance.is_resonance(feature):
         told = resonance.has_moved(
-            *feature_of(row), change, rose=rose(row), error_db=row["change_error_db"]
+            feature,
+            row["telling_order"],
+            change,
+            rose=rose(row),
+            error_db=row["change_error_db"],
         )
         meaning = resonance.MEANS[resonance.way(feature, rose=rose(row))]
         said = f"{capital(told)} {since}: {meaning}; {usual}"

@@ -19,7 +19,7 @@ from vibetrend.trend.placements import (
     sort_out,
 )
 from vibetrend.trend.resonance import QUANTITIES
-from vibetrend.trend.scatter import Scatter, usual_scatter
+from vibetrend.trend.scatter import Scatter, usual, usual_scatter
 from vibetrend.trend.together import Alike, many_moved, moved_alike
 from vibetrend.trend.visits import standing_alone, visit_means, wild_days
 
@@ -35,6 +35,8 @@ USUAL_FEATURES = 14  # for which the deviates above are meant
 FREQUENCY_Z = (3.2, 2.3, 4.1)  # suspected, suspected by a jump, warned of
 SHAPE_Z = (3.6, 3.1, 4.5)
 DAY_AGREES_SD = 2.0  # a day that agrees lies this far beyond the level, in its own scatters
+LESS_SURE = 2.0  # times the variance of the days that agree: a day that knows much less
+CONTRADICTS_SD = 2.5  # such a day contradicts them where it lies this far off, in its own scatters
 AGREEING_PLACEMENTS = 3  # on two days, or more where there is one a day
 CONFIRMED = ("changed", "past-limit")
 MOST_PASSES = 2  # to free what is common of the orders that moved
@@ -116,7 +118,6 @@ def _assess(levels: Levels, voters: Bools) -> Assessment:
     prior = {"prior_placement": levels.prior_placement, "prior_day": levels.prior_day}
     placement_sd, day_sd = levels.prior_placement, levels.prior_day
     shared = levels.shared_variance
-    usual = 0.0 if shared is None else np.median(shared, axis=0)
     effect, slopes = np.zeros(levels.db.shape), None
     for _ in range(2):  # once by the prior scatter, once by the boat's own
         placements = sort_out(
@@ -125,7 +126,7 @@ def _assess(levels: Levels, voters: Bools) -> Assessment:
             is_order=voters,
             shares_gain=levels.shares_gain,
             placement_sd=placement_sd,
-            day_sd=day_sd if shared is None else np.sqrt(day_sd**2 + usual),
+            day_sd=day_sd if shared is None else np.sqrt(day_sd**2 + usual(shared)),
         )
         scatter = usual_scatter(placements.changes, **prior, pooled=levels.is_order, shared=shared)
         placement_sd, day_sd = scatter.placement, scatter.day
@@ -229,7 +230,10 @@ def _states(
     counts = np.ones(features, bool) if levels.rises_only is None else ~levels.rises_only
     counts = counts | (bends.z > 0)
     # Once three days agree, one that lies lower, but not back at the level, takes nothing away.
-    last = visits - 1 - np.argmax(np.isfinite(variance)[:, ::-1], axis=1)  # that shows it
+    shown = np.isfinite(variance)
+    if levels.shared_variance is not None:
+        shown &= agrees | ~_no_contradiction(agrees, change, variance)
+    last = visits - 1 - np.argmax(shown[:, ::-1], axis=1)  # that shows it
     latest = np.take_along_axis(beyond, last[:, None], axis=1)[:, 0]
     holds = (latest >= DAY_AGREES_SD) | ((days >= 3) & (latest > 0))
     suspected &= counts
@@ -251,6 +255,20 @@ def _states(
         for f in range(features)
     ]
     return state, agrees, days
+
+
+def _no_contradiction(agrees: Bools, change: Floats, variance: Floats) -> Bools:
+    """Say which visits know much less than those that agree, and do not lie clear of them.
+
+    Such a one, as with a damper far from the baseline's temperature, is no return to the level.
+    """
+    weight = np.where(agrees, 1 / variance, 0.0)
+    total = np.maximum(weight.sum(axis=1, keepdims=True), 1e-12)
+    level = (weight * change).sum(axis=1, keepdims=True) / total
+    usual_variance = agrees.sum(axis=1, keepdims=True) / total
+    near = np.abs(change - level) < CONTRADICTS_SD * np.sqrt(variance)
+    unsure: Bools = (variance > LESS_SURE * usual_variance) & near
+    return unsure
 
 
 def _again_that_day(agrees: Bools, date: NDArray[np.datetime64] | None) -> Bools:

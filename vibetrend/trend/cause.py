@@ -13,6 +13,7 @@ class Cause:
     check: str  # confirms it or clears it
     speaks_for: tuple[Evidence, ...] = ()
     speaks_against: tuple[Evidence, ...] = ()
+    ruled_out: tuple[Evidence, ...] = ()  # any of them: the cause is not named at all
 
 
 @dataclass(frozen=True)

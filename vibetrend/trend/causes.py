@@ -84,8 +84,9 @@ def _told(finding: Finding, one: Weighed, two: Weighed) -> list[str]:
 
 def likeliest(finding: Finding) -> tuple[Weighed, Weighed]:
     """Return the two likeliest causes, the likelier first."""
-    causes = PATTERNS[finding.pattern].causes
-    weighed = [_weighed(cause, finding) for cause in (*causes, QUIETER)]
+    causes = (*PATTERNS[finding.pattern].causes, QUIETER)
+    left = [cause for cause in causes if not any(each(finding) for each in cause.ruled_out)]
+    weighed = [_weighed(cause, finding) for cause in left]
     likely = weighed[:2] + [each for each in weighed[2:] if each.balance > 0]
     first, second = sorted(likely, key=lambda each: -each.balance)[:2]
     return first, second

@@ -46,6 +46,7 @@ class Finding:
     firing: float | None  # the firing order
     # Of a frequency's change what one standard deviation of its uncertain temperature would be.
     of_warmth: float = np.nan  # NaN not stated
+    damper_known: bool = False  # its temperature is stated, and so `warmer_c` is the damper's
 
     @property
     def kind(self) -> str:
@@ -257,14 +258,26 @@ def unsure_warmth(finding: Finding) -> str | None:
     if np.isnan(finding.of_warmth):
         unknown = np.isnan(finding.warmer_c)
         return "how warm the damper was is not stated" if unknown else None
-    unsure = finding.of_warmth > OF_WARMTH
-    return "how warm the damper was is not known well enough" if unsure else None
+    if finding.of_warmth <= OF_WARMTH:
+        return None
+    does = ", and what that does," if finding.damper_known else ""
+    return f"how warm the damper was{does} is not known well enough"
 
 
 def beyond_warmth(finding: Finding) -> str | None:
     """Say that it moved further than what is not known of the damper's temperature."""
     beyond = finding.of_warmth <= OF_WARMTH
     return "it moved further than the damper's temperature explains" if beyond else None
+
+
+def known_warmth(finding: Finding) -> str | None:
+    """Say that the damper's temperature is known and explains little."""
+    return beyond_warmth(finding) if finding.damper_known else None
+
+
+def few_within_warmth(finding: Finding) -> str | None:
+    """Say that few check-ups show it, unless its temperature cannot explain it anyway."""
+    return None if beyond_warmth(finding) else few_checkups(finding)
 
 
 def also(quantity: resonance.Quantity) -> Evidence:

@@ -4,12 +4,16 @@ import math
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from vibetrend.engine import Engine
+from vibetrend.trend import resonance
 from vibetrend.trend.assess import CONFIRMED, Assessment, Levels
 from vibetrend.trend.evidence import Feature, Finding, steady_share
 from vibetrend.trend.history import SPEED_STEP, WARM_STEP_C, History, LayUp
 
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
 Row = dict[str, Any]
 Table = list[Row]
 
@@ -23,9 +27,17 @@ def with_context(orders: Table, arranged: History, levels: Levels, result: Asses
         | {
             "checkups": int(result.days_agreeing[k]),
             "lay_up": _begun_across(int(result.bends.first_visit[k]), arranged, levels),
+            "telling_order": arranged.telling.get(row["feature"], math.nan),
+            "damper_warmer": _over(arranged.damper_warmer, result.agrees[k]),
+            "warmth_db": math.sqrt(_over(result.scatter.shared[:, k], result.agrees[k])),
         }
         for k, row in enumerate(orders)
     ]
+
+
+def _over(values: Floats, agrees: Bools) -> float:
+    """Return the mean over the check-ups that show a change; NaN where none does or knows it."""
+    return float(np.mean(values[agrees])) if agrees.any() else math.nan
 
 
 def _begun_across(first_visit: int, arranged: History, levels: Levels) -> LayUp | None:
@@ -42,9 +54,19 @@ def _begun_across(first_visit: int, arranged: History, levels: Levels) -> LayUp 
 
 
 def strongest_first(rows: Table, *states: str) -> Table:
-    """Return the rows in some states, past the limit and then the strongest evidence first."""
+    """Return the rows in some states, past the limit and then the strongest evidence first.
+
+    Resonances of unknown cause come last.
+    """
     some = [row for row in rows if row["state"] in states]
-    return sorted(some, key=lambda row: (row["state"] != "past-limit", -abs(row["evidence_z"])))
+    return sorted(
+        some,
+        key=lambda row: (
+            resonance.of_unknown(row["feature"]),
+            row["state"] != "past-limit",
+            -abs(row["evidence_z"]),
+        ),
+    )
 
 
 def findings(
@@ -63,6 +85,8 @@ def findings(
     doubtful = [row for row in rows if row["state"] not in (*CONFIRMED, *CALM)]
     found: dict[str, Finding] = {}
     for row in [_as_one(arranged, levels, result), *moved] if alike else moved:
+        damper = row.get("damper_warmer", math.nan)
+        shared, change = row.get("warmth_db", 0.0), abs(row.get("change_db", 0.0))
         finding = Finding(
             feature=feature_of(row),
             rose=rose(row),
@@ -75,9 +99,10 @@ def findings(
             hidden=row["at_least"],
             lay_up=row["lay_up"],
             faster_percent=faster,
-            warmer_c=warmer,
+            warmer_c=warmer if math.isnan(damper) else damper,
             firing=engine.firing_order_number if engine else None,
-            of_warmth=row.get("shared_db", math.nan) / max(abs(row.get("change_db", 0.0)), 1e-9),
+            of_warmth=shared / max(change, 1e-9) if shared > 0 else math.nan,
+            damper_known=not math.isnan(damper),
         )
         found.setdefault(finding.pattern, finding)
     return list(found.values())

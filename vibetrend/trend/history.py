@@ -14,7 +14,8 @@ from vibetrend.trend.assess import Levels
 from vibetrend.trend.gate import Refused, refused
 from vibetrend.trend.phrases import capital
 from vibetrend.trend.priors import prior_scatter, scale
-from vibetrend.trend.rows import Rows, check, label
+from vibetrend.trend.rows import Rows, check, label, names_of
+from vibetrend.trend.warmth import shared_variance, warmer_than_baseline
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -57,12 +58,14 @@ class History:
     levels: Levels | None  # None without a baseline that can be used
     features: list[tuple[str, float]]  # text and order
     recordings: list[Taken]  # by hours
-    not_judged: list[str]  # features that could not be told from the noise level
+    not_judged: list[tuple[str, float]]  # features that could not be told from the noise level
     lost: list[tuple[str, float]]  # some of them: seen at an earlier check-up, not at the latest
     small: set[int]  # features whose latest velocity lies below the one that matters
     lay_ups: list[LayUp]
     notes: list[str]
     swept: bool  # run-ups: nothing in it but resonances
+    damper_warmer: Floats  # (visits,) degrees C beyond the baseline's mean; NaN not stated
+    telling: dict[str, float]  # order that shows a resonance's feature best, where that is known
 
     @property
     def placement(self) -> str:
@@ -122,7 +125,7 @@ def arrange(
     notes += [
         f"{capital(name)} stands out now and did not at the baseline, so how far it moved "
         f"cannot be told: look at it."
-        for name in appeared
+        for name in names_of([rows.features[k] for k in appeared])
     ]
     features = [rows.features[k] for k in judged]
     kept = visits.order[usable[visits.order]]
@@ -147,12 +150,18 @@ def arrange(
         levels=levels,
         features=features,
         recordings=recordings,
-        not_judged=not_judged,
+        not_judged=[rows.features[k] for k in not_judged],
         lost=lost,
         small=small,
         lay_ups=visits.lay_ups,
         notes=notes,
         swept=all(resonance.is_resonance(text) for text, _ in rows.features),
+        damper_warmer=warmer_than_baseline(
+            rows.damper_c[kept],
+            visits.baseline[rows.visit[kept]],
+            np.array([visit for visit, _ in places], dtype=np.intp),
+        ),
+        telling=resonance.telling_orders(history),
     )
 
 
@@ -257,15 +266,15 @@ def _small(
 
 def _judged(
     rows: Rows, visits: _Visits, usable: Bools, keep: Sequence[tuple[str, float]]
-) -> tuple[list[int], list[str], list[str], list[tuple[str, float]]]:
+) -> tuple[list[int], list[int], list[int], list[tuple[str, float]]]:
     """Return the features seen in half of the baseline and of the latest check-up.
 
-    Also name those that were not, those that only the latest check-up shows, and those that a
+    Also those that were not, those that only the latest check-up shows, and those that a
     check-up before it still showed.
     """
     every = np.arange(len(rows.features))
     if not usable.any():
-        return [], [label(*rows.features[k]) for k in every], [], []
+        return [], every.tolist(), [], []
     latest = visits.rank == visits.rank[usable].max()
     base = visits.baseline[rows.visit]
 
@@ -280,11 +289,10 @@ def _judged(
     shown = rows.seen & later[rows.recording]
     lost = before & ~now & (np.bincount(rows.feature[shown], minlength=every.size) > 0)
     judged = before & (now | np.array([feature in keep for feature in rows.features]))
-    names = [label(*feature) for feature in rows.features]
     return (
         every[judged].tolist(),
-        [names[k] for k in every[~judged & ~appeared]],
-        [names[k] for k in every[appeared]],
+        every[~judged & ~appeared].tolist(),
+        every[appeared].tolist(),
         [rows.features[k] for k in every[lost]],
     )
 
@@ -320,7 +328,7 @@ def _levels(
     usual, extra = _excess(noise)
     told = np.full(db.shape, np.nan)
     told[cube] = (_DB_PER_PART * rows.shared_error[good] / rows.amplitude[good]) ** 2
-    shared = np.nan_to_num(np.fmax.reduce(told, axis=1))  # (visits, features)
+    shared = shared_variance(told)
 
     text = [rows.features[k][0] for k in judged]
     of_resonance = np.array([resonance.is_resonance(name) for name in text])

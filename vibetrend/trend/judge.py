@@ -88,9 +88,7 @@ def judge(
     if result:
         states += [result.common_state, *result.asks, *_latest_lacks(recordings)]
     state = worst(states)
-    advice, findings = advise(
-        state, arranged, orders, recordings, result, watched, engine, renewal_hours
-    )
+    told = advise(state, arranged, orders, recordings, result, watched, engine, renewal_hours)
     return Verdict(
         state=state,
         orders=pd.DataFrame(orders, columns=COLUMNS),
@@ -98,8 +96,9 @@ def judge(
         common_state=result.common_state if result else "no-baseline",
         each_its_own_way=bool(result and np.isfinite(result.scattered_since)),
         recordings=pd.DataFrame(recordings, columns=["recording", "visit", "used", "why_not"]),
-        advice=advice,
-        findings=findings,
+        advice=told.every,
+        findings=told.findings,
+        warmth=told.warmth,
     )
 
 
@@ -146,7 +145,7 @@ def _orders(
     ahead, bends, scatter = result.ahead, result.bends, result.scatter
     seen = np.array([state not in ("no-change-seen", "learning") for state in result.state])
     masked = arranged.levels.rises_only
-    shared = scatter.shared[-1]
+    shared = scatter.usual_shared
     one_checkup = np.sqrt(scatter.day**2 + shared + scatter.placement**2 / FULL_DAY)
     columns = (
         ahead.change, one_checkup, result.state,

@@ -26,6 +26,7 @@ from vibetrend.trend.scatter import (
     DAY_OWN_PRIOR,
     OWN_PRIOR,
     degrees_of_sum,
+    usual,
 )
 
 Floats = NDArray[np.float64]
@@ -147,6 +148,7 @@ def noticeable(levels: Levels, result: Assessment) -> Noticeable:
     placed = result.variance - result.scatter.day[:, None] ** 2
     used = result.placements.used.sum(axis=1)
     later = used[~levels.baseline & (used > 0)]
+    to_come = result.scatter.shared[~levels.baseline if not levels.baseline.all() else slice(None)]
     return Noticeable(
         placed=np.where(moved[:, None] & after, np.inf, placed),
         placement=result.scatter.placement,
@@ -155,5 +157,5 @@ def noticeable(levels: Levels, result: Assessment) -> Noticeable:
         sharing=int(levels.is_order.sum()),
         features=levels.is_order.size,
         warn_z=bounds(levels).warn,
-        shared=result.scatter.shared[-1],
+        shared=usual(to_come),
     )

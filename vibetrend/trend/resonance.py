@@ -9,6 +9,8 @@ import math
 import re
 from typing import Literal, NamedTuple
 
+import pandas as pd
+
 Quantity = Literal["", "frequency", "height", "width"]
 QUANTITIES: tuple[Quantity, ...] = ("frequency", "height", "width")
 
@@ -51,28 +53,47 @@ def is_resonance(feature: str) -> bool:
     return bool(parts(feature).quantity)
 
 
+def is_frequency(feature: str) -> bool:
+    """Say whether a feature is the frequency of a resonance."""
+    return parts(feature).quantity == "frequency"
+
+
 def of_crankshaft(feature: str) -> bool:
     """Say whether it counts as the crankshaft's own."""
     return parts(feature).name.startswith("crankshaft")
 
 
+def of_unknown(feature: str) -> bool:
+    """Say whether it is a resonance of unknown cause; such a one is told last."""
+    return is_resonance(feature) and not of_crankshaft(feature)
+
+
 def named(feature: str, order: float) -> str:
     """Return the resonance itself, e.g. ``crankshaft's resonance near 141 Hz``.
 
-    Where the rows name the order that shows it, the speed at which a person meets it is told:
-    ``crankshaft's resonance near 1880 rpm in order 4.5``.
+    With an order that shows it, the speed at which a person meets it is told too:
+    ``crankshaft's resonance near 141 Hz (1880 rpm in order 4.5)``.
     """
     name = parts(feature).name
     whose, where = ("crankshaft's ", name[10:].strip()) if of_crankshaft(feature) else ("", name)
     near = re.fullmatch(r"near (\d+(?:\.\d+)?) Hz", where)
     if near and order > 0:
-        where = f"near {round(60 * float(near[1]) / order, -1):.0f} rpm in order {order:g}"
+        where += f" ({round(60 * float(near[1]) / order, -1):.0f} rpm in order {order:g})"
     return f"{whose}resonance {where}".strip()
 
 
 def label(feature: str, order: float) -> str:
     """Return one of its features, e.g. ``frequency of the resonance near 74 Hz``."""
     return f"{parts(feature).quantity} of the {named(feature, order)}"
+
+
+def telling_orders(history: pd.DataFrame) -> dict[str, float]:
+    """Return of each resonance's features the order that shows it best, where a history says so."""
+    if not {"telling_order", "feature"} <= set(history.columns):
+        return {}
+    order = pd.to_numeric(history["telling_order"], errors="coerce")
+    found = order.groupby(history["feature"]).median()
+    return {str(name): float(value) for name, value in found.items() if value > 0}
 
 
 def in_percent(feature: str) -> bool:
@@ -87,9 +108,9 @@ def percent_of(change_db: float) -> float:
 
 def signed(feature: str, change_db: float) -> str:
     """Return a change with its sign, e.g. ``-3.4 %`` or, of an order, ``+1.2 dB``."""
-    if in_percent(feature):
-        return f"{percent_of(change_db):+.1f} %"
-    return f"{change_db:+.1f} dB"
+    value, unit = (percent_of(change_db), "%") if in_percent(feature) else (change_db, "dB")
+    told = f"{value:+z.1f}"
+    return f"{told[1:] if float(told) == 0 else told} {unit}"
 
 
 def scatter(feature: str, scatter_db: float) -> str:
@@ -137,23 +158,7 @@ def has_moved(
     """Return e.g. ``the resonance near 74 Hz has moved down 3.4 ± 0.4 %``."""
     quantity = parts(feature).quantity
     what = f"the {'peak of the ' * (quantity == 'height')}{named(feature, order)}"
-    return f"{what} {_VERBS[quantity][not rose]} {size(feature, change_db, error_db)}"
-
-
-def temperature(feature: str, shared_db: float, scatter_db: float) -> str:
-    """Return what an uncertain temperature of the damper hides; empty where that is little.
-
-    Parameters
-    ----------
-    shared_db : float
-        One standard deviation that all sweeps of a check-up share, dB.
-    scatter_db : float
-        Of one check-up, that included.
-    """
-    of_damper = of_crankshaft(feature) and parts(feature).quantity == "frequency"
-    if not (of_damper and shared_db > 0 and 2 * shared_db**2 > scatter_db**2):
-        return ""
-    return (
-        f"Most of what hides a change of the resonance is the damper's uncertain temperature "
-        f"({scatter(feature, shared_db)}): measure it (infrared, engine stopped) at every check-up."
-    )
+    told = size(feature, change_db, error_db)
+    if float(told.split()[0]) == 0:
+        return f"{what} stands where it did, by {told}"
+    return f"{what} {_VERBS[quantity][not rose]} {told}"

@@ -15,8 +15,10 @@ from vibetrend.trend.evidence import (
     beyond_warmth,
     colder,
     few_checkups,
+    few_within_warmth,
     gradual,
     held,
+    known_warmth,
     many_checkups,
     other_warmth,
     sudden,
@@ -54,8 +56,9 @@ RESONANCE_PATTERNS = {
             Cause(
                 f"a damper warmer than at the baseline: {PER_DEGREE}",
                 TEMPERATURE,
-                (warmer, unsure_warmth, few_checkups),
+                (warmer, unsure_warmth, few_within_warmth),
                 (as_warm, colder, beyond_warmth),
+                (known_warmth,),
             ),
             Cause(
                 "more mass at the nose (another pulley, a pump driven from there), or in a fluid "
@@ -78,8 +81,9 @@ RESONANCE_PATTERNS = {
             Cause(
                 f"a damper colder than at the baseline: {PER_DEGREE}",
                 TEMPERATURE,
-                (colder, unsure_warmth, few_checkups),
+                (colder, unsure_warmth, few_within_warmth),
                 (as_warm, warmer, beyond_warmth),
+                (known_warmth,),
             ),
             Cause(
                 "less mass at the nose, or a ring that no longer turns with the rest (fluid lost, "

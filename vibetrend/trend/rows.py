@@ -1,6 +1,6 @@
 """The rows of a history, checked column by column, as plain arrays."""
 
-from collections.abc import Hashable
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -55,6 +55,7 @@ class Rows:
     velocity_mm_s: Floats  # (rows,) NaN where unknown
     rpm: Floats  # (recordings,)
     temperature_c: Floats  # (recordings,)
+    damper_c: Floats  # (recordings,) of the damper's ring; NaN where not stated
     date: NDArray[np.datetime64]  # (recordings,) NaT where unknown
     stated: dict[str, list[str]]  # circumstance -> (recordings,) "" where nobody said
 
@@ -66,6 +67,15 @@ def label(feature: str, order: float) -> str:
     kind, _, name = feature.partition(": ")
     words = {"order": f"order {order:g}", "driven": "driven line", "overall": "overall level"}
     return f"{words.get(kind, kind)} {name}".strip()
+
+
+def names_of(features: Sequence[tuple[str, float]]) -> list[str]:
+    """Return the names of some features, of a resonance one for all that is followed of it."""
+    names = [
+        resonance.named(text, np.nan) if resonance.is_resonance(text) else label(text, order)
+        for text, order in features
+    ]
+    return list(dict.fromkeys(names))
 
 
 def check(history: pd.DataFrame) -> Rows:
@@ -126,6 +136,8 @@ def check(history: pd.DataFrame) -> Rows:
     rpm, warmth = _numbers(history, "rpm"), _numbers(history, "temperature_c")
     refuse((rpm <= 0) | np.isinf(rpm), "has an rpm that is not above 0; correct it or leave it out")
     refuse((warmth < -60) | (warmth > 300), "has an impossible temperature_c; correct it")
+    damper = _numbers(history, "damper_c")
+    refuse((damper < -60) | (damper > 300), "has an impossible damper_c; correct it")
     return Rows(
         recording=recording,
         recordings=recordings,
@@ -144,6 +156,7 @@ def check(history: pd.DataFrame) -> Rows:
         velocity_mm_s=_numbers(history, "velocity_mm_s"),
         rpm=_each(rpm, recording, "rpm", recordings),
         temperature_c=_each(warmth, recording, "temperature_c", recordings),
+        damper_c=_each(damper, recording, "damper_c", recordings),
         date=_each(_dates(history, recording, recordings), recording, "date", recordings),
         stated={
             name: _words(history[name], recording, recordings)

@@ -20,6 +20,7 @@ BOAT_PRIOR = 20.0  # what the prior is worth against all orders together, degree
 OWN_PRIOR = 20.0  # what the boat's own scatter is worth against one feature's
 DAY_BOAT_PRIOR = 10.0
 DAY_OWN_PRIOR = 16.0
+UNSURE = 4.0  # times the usual shared variance: what differs then tells nothing of the scatter
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,6 +32,17 @@ class Scatter:
     degrees: Floats  # (features,) degrees of freedom the scatter rests on
     # (visits, features) dB^2 that repeating on one day cannot average, known beforehand.
     shared: Floats = field(default_factory=lambda: np.zeros((1, 1)))
+
+    @property
+    def usual_shared(self) -> Floats:
+        """Of that the usual one, (features,) dB^2: one visit that knows little changes nothing."""
+        return usual(self.shared)
+
+
+def usual(shared: Floats) -> Floats:
+    """Return the median of a shared variance over visits, (features,); 0 where there are none."""
+    middle: Floats = np.median(shared, axis=0) if len(shared) else np.zeros(shared.shape[1:])
+    return middle
 
 
 def usual_scatter(
@@ -77,7 +89,7 @@ def usual_scatter(
         BOAT_PRIOR,
         OWN_PRIOR,
     )
-    step, share, steps = _between(mean, count)
+    step, share, steps = _between(mean, count, apart)
 
     def between(bound: Floats) -> Floats:
         most = np.sqrt(2 * bound**2 + CLIP_SD**2 * (placement**2 * share + apart))
@@ -106,13 +118,16 @@ def degrees_of_sum(one: Floats, its: Floats, other: Floats, others: Floats) -> F
     return total
 
 
-def _between(mean: Floats, count: NDArray[np.intp]) -> tuple[Floats, Floats, Floats]:
-    """Differences of neighbouring visits, and their share of the placement variance."""
+def _between(mean: Floats, count: NDArray[np.intp], apart: Floats) -> tuple[Floats, Floats, Floats]:
+    """Differences of neighbouring visits, and their share of the placement variance.
+
+    Those with far more than the usual shared variance, `apart`, are left out.
+    """
     with np.errstate(divide="ignore"):
         each = np.where(count > 0, 1 / np.maximum(count, 1), np.nan)
     share = each[1:] + each[:-1]
     step = np.diff(mean, axis=0)
-    there = np.isfinite(share)
+    there = np.isfinite(share) & (apart <= UNSURE * usual(apart))
     return np.where(there, step, 0.0), np.where(there, share, 0.0), there.sum(axis=0)
 
 

@@ -37,6 +37,7 @@ class Verdict:
     advice: list[str] = field(repr=False)  # plain sentences, most urgent first
     # Those of them that say the state and what was seen: not to be told twice beside the numbers.
     findings: tuple[str, ...] = field(default=(), repr=False)
+    warmth: str = field(default="", repr=False)  # of them: what the damper's temperature hides
 
     def to_dict(self) -> dict[str, Any]:
         """Return the JSON form: plain values, NaN and infinity as None."""

@@ -15,7 +15,7 @@ from vibetrend.report.interference import Diagram
 from vibetrend.report.numbers import Column, Row, Table
 from vibetrend.report.pictures import Along
 from vibetrend.report.recording.charts import Chart
-from vibetrend.report.resonances import Resonance, resonances, table_of
+from vibetrend.report.resonances import Resonance, by_orders, resonances, table_of
 from vibetrend.report.statements import SWEPT
 from vibetrend.report.words import number
 
@@ -39,6 +39,7 @@ class SweepView:
     map: Chart | None  # levels over speed and order
     found: list[Resonance]
     table: Table  # of the resonances
+    by_order: list[tuple[str, Table]]  # of each that several orders show
     diagram: Diagram | None
 
 
@@ -74,6 +75,7 @@ def sweep_view(record: RecordingRecord, units: ShownUnits) -> SweepView | None:
         map=_map(record),
         found=found,
         table=table_of(found, unit, "the baseline" if shifted else ""),
+        by_order=by_orders(found, unit),
         diagram=None if model is None else interference.diagram_of(model, found),
     )
 
