@@ -172,7 +172,7 @@ class Recording:
         if manner not in ("steady", "run-up", "coast-down"):
             raise ReadError(f"manner {manner!r} is not known; write steady, run-up or coast-down")
         if rpm is not None and not 0 < rpm < math.inf:
-            raise ReadError(f"rpm is {rpm:g}; it must be a number above 0")
+            raise ReadError(f"rpm is {rpm:g}; it must be above 0 and finite")
         if end_rpm is not None:
             _check_end(end_rpm, rpm, manner)
         if hours is not None and not 0 <= hours < math.inf:
@@ -243,7 +243,7 @@ class Recording:
 
 def _check_end(end_rpm: float, rpm: float | None, manner: str) -> None:
     if not 0 < end_rpm < math.inf:
-        raise ReadError(f"end_rpm is {end_rpm:g}; it must be a number above 0")
+        raise ReadError(f"end_rpm is {end_rpm:g}; it must be above 0 and finite")
     if manner == "steady":
         raise ReadError(
             f"end_rpm is {end_rpm:g}, but a steady recording ends at the speed it begins with; "

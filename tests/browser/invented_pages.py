@@ -9,7 +9,7 @@ from invented_fitting import HASH, LATER, SOME, START, record
 from invented_report import MADE_AT, Work, engine_record, history, series, worked_on
 from PIL import Image
 
-from vibetrend.checkup.records import Corrected, EngineRecord
+from vibetrend.checkup.records import Corrected, EngineRecord, Kept
 from vibetrend.checkup.twins import side_by_side
 from vibetrend.installation import (
     belt_content,
@@ -23,6 +23,7 @@ from vibetrend.orders.spectrogram import Spectrogram
 from vibetrend.report import page
 from vibetrend.trend import judge
 
+KEPT = "3f2a 91bc 0d1e 77aa 04c2"
 OVERRIDE = "\u2067\u202e"  # right-to-left isolate and override, never taken back
 NAME = f"<script>window.ran=1</script><img src=x onerror='window.ran=1'> \"q\" {OVERRIDE}gnorw "
 HOSTILE = NAME + "x" * (500 - len(NAME))
@@ -40,7 +41,7 @@ def everything() -> str:
     engines = [port, worked_on("starboard", note="by the yard"), generator, wing]
     return page(
         engines, title="The boat", made_at=MADE_AT, twins=side_by_side(engines[:2]),
-        photos={HASH: _photo()},
+        photos={HASH: _photo()}, kept=Kept(entries=9, hash=KEPT, faults=(), notes=()),
     )  # fmt: skip
 
 

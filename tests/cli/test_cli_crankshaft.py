@@ -5,6 +5,9 @@ from pathlib import Path
 import pytest
 from command_line import CommandLine
 
+from vibetrend.engine import Engine
+from vibetrend.runup import naming
+
 FILE = """\
 name = "main"
 cylinders = 6
@@ -43,6 +46,29 @@ def test_it_says_how_the_crank_twists(run: CommandLine) -> None:
         assert said in ran.flat, said
 
 
+def test_orders_are_strong_or_weak_by_the_rule_of_a_measurement(run: CommandLine) -> None:
+    """Order 6.5 of such a six has 0.16 of the largest sum in a linear twist, 4.5 has 0.43."""
+    ran = run("crankshaft", run.write("engine.toml", FILE))
+    assert "6.5 1303* 2226*" in ran.flat
+    assert "4.5 1883 (3216)" in ran.flat
+    assert "with one weakly" in ran.flat
+    engine = Engine.parse(FILE)
+    named = naming.excitable(naming.sums(engine))
+    found = run("crankshaft", "engine.toml", "--json").json["critical_speeds"]
+    assert named is not None
+    assert {row["order"] for row in found if row["strong"]} == {o for o in named if o <= 12}
+
+
+def test_each_named_ageing_says_what_it_stands_for(run: CommandLine) -> None:
+    said = run("crankshaft", run.write("engine.toml", FILE)).flat
+    assert "rubber hardening: stiffness +20 %, loss factor -20 %" in said
+    assert "bond slipping: 30 % of the bond let go" in said
+    assert "--stiffness 0.9, or --loss, --slip." in said
+    viscous = run("crankshaft", run.write("v.toml", VISCOUS)).flat
+    assert "fluid damping lost: damping -60 %" in viscous
+    assert "Your own case: --fluid 0.5." in viscous
+
+
 def test_an_engine_of_the_logbook(run: CommandLine) -> None:
     run.with_engine()
     ran = run("crankshaft", "main")
@@ -63,6 +89,9 @@ def test_a_generator_set(run: CommandLine) -> None:
     assert "750 to 1500 rpm, idle to governed speed" in said
     assert "passes these speeds when it starts and stops" in said
     assert "a damper with a rubber ring" in said
+    assert "governor allows no run-up" in said
+    assert "A slow run-up sees it" not in said
+    assert "A run-up is run out of gear" not in said
 
 
 def test_a_viscous_damper(run: CommandLine) -> None:
@@ -91,7 +120,7 @@ def test_json(run: CommandLine) -> None:
     assert found["change"] == {"loss_factor": 0.5}
     row = found["critical_speeds"][0]
     assert set(row) == {
-        *("mode", "frequency_hz", "order", "speed_rpm", "vector_sum", "drives", "within"),
+        *("mode", "frequency_hz", "order", "speed_rpm", "vector_sum", "drives", "strong", "within"),
     }
 
 

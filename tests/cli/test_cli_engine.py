@@ -91,6 +91,24 @@ def test_what_is_wrong_is_said_and_nothing_written(
     assert list(run.folder.iterdir()) == []
 
 
+def test_what_the_model_of_the_twist_takes_is_told(run: CommandLine) -> None:
+    bare = 'name = "main"\ncylinders = 6\n[damper]\ntype = "rubber"\n'
+    run("engine", "add", run.write("main.toml", bare))
+    assert "nothing of crankshaft and ring is stated" in run("engine", "show", "main").flat
+    stated = f"{bare}ring_inertia_kg_m2 = 0.06\n[crankshaft]\nstroke_mm = 120\n"
+    run("engine", "add", run.write("main.toml", stated))
+    assert "twist crankshaft.stroke_mm, damper.ring_inertia_kg_m2;" in (
+        run("engine", "show", "main").flat
+    )
+
+
+def test_a_new_file_has_the_keys_of_the_twist_as_comments(run: CommandLine) -> None:
+    assert run("engine", "new", *FIRST, "--output", "new.toml").code == 0
+    text = (run.folder / "new.toml").read_text(encoding="utf-8")
+    for key in ("[crankshaft]", "inertias_kg_m2", "stroke_mm", "ring_stiffness_nm_rad"):
+        assert f"# {key}" in text
+
+
 def test_a_fast_idle_on_mains_is_told_at_once(run: CommandLine) -> None:
     out = _flat(run("engine", "new", *FIRST).out)
     assert out.startswith("Wrote engine.toml. Look it over, then: vibetrend engine add engine.toml")

@@ -7,6 +7,9 @@ from pathlib import Path
 import pytest
 from command_line import CommandLine
 
+from vibetrend.engine import Engine
+from vibetrend.simulate import sweep, write_table
+
 
 @pytest.fixture
 def run(tmp_path: Path) -> CommandLine:
@@ -58,6 +61,32 @@ def test_another_speed_measures_it_again(run: CommandLine) -> None:
         ]
     assert tags == [1080.0, 1075.0]  # the older one stays
     assert run("logbook", "check").code == 0
+
+
+def test_a_sweep_is_corrected_and_measured_again(run: CommandLine) -> None:
+    engine = Engine.parse('name = "main"\ncylinders = 6\nidle_rpm = 700\nrated_rpm = 2600\n')
+    recording, _ = sweep(
+        engine, start_rpm=750, end_rpm=1500, seconds=20, rate=400, seed=1, gauge_percent=0
+    )
+    write_table(recording, run.folder / "up.csv")
+    done = run("add", "up.csv", "--engine", "main", "--manner", "run-up", "--rpm", 750,
+               "--end-rpm", 1800, "--hours", 3190, "--date", "2024-06-05", "--json")  # fmt: skip
+    entry = str(done.json["added"][0]["recording"])
+    done = run("logbook", "correct", entry, "--end-rpm", 1500, "--damper-c", 45, "--reason", "typo")
+    assert (done.code, done.err) == (0, "")
+    assert "stated rpm at the end was 1800, now 1500." in done.flat
+    assert "damper, degrees C was not stated, now 45." in done.flat
+    assert f"{entry}: measured again, run-up from 7" in done.flat
+    warm = run("logbook", "correct", entry, "--damper-c", 50, "--reason", "again", "--json").json
+    assert warm["measured"] == {}  # nothing measured rests on it
+    assert [(each["was"], each["now"]) for each in warm["corrected"]] == [(45.0, 50.0)]
+    assert run("logbook", "check").code == 0
+
+
+def test_a_steady_recording_has_no_end(run: CommandLine) -> None:
+    done = run("logbook", "correct", added(run), "--end-rpm", 2000, "--reason", "x")
+    assert done.code == 1
+    assert "has no speed at its end" in done.err
 
 
 def test_set_aside_and_back(run: CommandLine) -> None:

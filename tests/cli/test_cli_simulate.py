@@ -174,6 +174,38 @@ def test_what_cannot_be_swept_is_said(
     assert not (run.folder / "a.csv").exists()
 
 
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (("--stiffness", 0.9), "--stiffness shows in a sweep only; add --manner run-up"),
+        (("--damper-c", 40, "--manner", "steady"), "--damper-c shows in a sweep only"),
+        (("--end-rpm", 2000), "--end-rpm shows in a sweep only"),
+        (("--ageing", "rubber hardening"), "does not show at a steady speed"),
+        (("--picture", "x.svg"), "--picture goes with --how-early"),
+    ],
+)
+def test_what_would_be_left_out_is_refused(
+    run: CommandLine, options: tuple[object, ...], said: str
+) -> None:
+    engine = run.write("engine.toml", ENGINE)
+    ran = run("simulate", "--engine", engine, "--output", "a.csv", *options)
+    assert ran.code == 2
+    assert said in " ".join(ran.err.split())
+    assert not (run.folder / "a.csv").exists()
+
+
+def test_how_early_takes_no_ageing_and_writes_no_pdf(run: CommandLine) -> None:
+    common = ("simulate", "--how-early", "--engine", run.write("engine.toml", ENGINE))
+    for more, said in (
+        (("--stiffness", 0.9), "--stiffness has no part in --how-early"),
+        (("--picture", "early.pdf"), "--picture writes SVG; early.pdf has another ending"),
+    ):
+        ran = run(*common, *more)
+        assert ran.code == 2
+        assert said in " ".join(ran.err.split())
+    assert not (run.folder / "early.pdf").exists()
+
+
 def test_how_early_is_a_table_and_a_picture(run: CommandLine) -> None:
     engine = run.write("engine.toml", ENGINE)
     common = ("simulate", "--how-early", "--engine", engine)

@@ -11,7 +11,7 @@ import pytest
 
 from vibetrend.errors import ReadError
 from vibetrend.ingest import read
-from vibetrend.ingest.tags import Stated, in_name
+from vibetrend.ingest.tags import Stated, beside, in_name
 
 ROWS = "".join(f"2026-04-30T10:00:{i / 50:06.3f},{i % 9}.5,1100,4000\n" for i in range(200))
 TABLE = "time,ax (m/s^2),rpm,hours\n" + ROWS
@@ -161,3 +161,10 @@ def test_a_faulty_side_file_is_named(side: str, message: str, tmp_path: Path) ->
 )
 def test_file_names(name: str, expected: Stated) -> None:
     assert dataclasses.asdict(in_name(name)) == dataclasses.asdict(expected)
+
+
+def test_an_engine_file_of_the_same_name_is_said_to_be_one(tmp_path: Path) -> None:
+    path = tmp_path / "gs.csv"
+    path.with_suffix(".toml").write_text('name = "gs"\ncylinders = 3\n', encoding="utf-8")
+    with pytest.raises(ReadError, match=r"gs\.toml: looks like an engine file.* rename one"):
+        beside(path)

@@ -21,13 +21,17 @@ pytestmark = needed
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 @pytest.mark.parametrize("crowded", [False, True], ids=["usual", "crowded"])
-def test_it_prints_on_one_page(paper: Paper, crowded: bool) -> None:
+@pytest.mark.parametrize("swept", [False, True], ids=["steady", "swept"])
+def test_it_prints_on_one_page(paper: Paper, crowded: bool, swept: bool) -> None:
     """Crowded: an overdue renewal, and every text as long and as hostile as can be."""
     one = series(history())
     if crowded:
         words = dict.fromkeys(("position", "device", "condition"), HOSTILE)
         one = replace(one, info=one.info | words)
     record = engine_record(HOSTILE[:500] if crowded else "main", one, overdue=crowded)
+    if swept:
+        other = replace(one, info=one.info | {"id": 9, "manner": "run-up", "position": HOSTILE[9:]})
+        record = replace(record, series=(one, other))
     if crowded:  # the longest that can be said of when to record next
         today = MADE_AT.date()
         past = Reached(early=today, middle=today, late=today)

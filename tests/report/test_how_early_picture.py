@@ -14,8 +14,9 @@ SVG = "{http://www.w3.org/2000/svg}"
 
 
 def row(ageing: str, observable: str, hours: float | None, aged: float | None) -> dict[str, Any]:
-    return {"ageing": ageing, "what": "stiffness", "observable": observable,
-            "aged_percent": aged, "hours": hours}  # fmt: skip
+    return {"ageing": ageing, "observable": observable, "hours": hours, "unit": "dB",
+            "aged": "" if aged is None else f"stiffness {aged:+.0f} %",
+            "why_not": "" if hours else "not noticed: it changes by less than 0.5 dB"}  # fmt: skip
 
 
 ROWS = [
@@ -42,6 +43,27 @@ def test_nothing_noticed_is_a_picture_too() -> None:
     drawn = how_early_picture(ROWS[1:2], title="nothing")
     assert "not noticed" in drawn
     assert not re.search(r"nan|inf", drawn)
+
+
+def test_the_axis_goes_beyond_the_longest_bar() -> None:
+    drawn = ET.fromstring(how_early_picture([row("a", "b", 8000.0, 5.0)], title="t"))
+    said = [text.text for text in drawn.iter(f"{SVG}text")]
+    assert "8000 h" in said
+    (bar,) = [box for box in drawn.iter(f"{SVG}rect") if box.get("class") == "course"]
+    marks = [float(str(each.get("x1")).rstrip("%")) for each in drawn.iter(f"{SVG}line")]
+    assert float(bar.get("x", "0").rstrip("%")) + float(bar.get("width", "0").rstrip("%")) <= (
+        max(marks) + 0.1
+    )
+
+
+def test_what_cannot_be_seen_is_not_said_to_be_unnoticed() -> None:
+    unseen = row("a", "critical speed", None, None) | {"unit": "", "why_not": "too few samples"}
+    late = row("a", "width", None, None) | {"why_not": "not within 4000 h: that takes damping +9 %"}
+    drawn = how_early_picture([unseen, late], title="t")
+    assert ">not seen<" in drawn
+    assert "not seen: too few samples." in drawn
+    assert ">not within 4000 h<" in drawn
+    assert "not noticed" not in drawn
 
 
 def test_only_an_older_picture_is_replaced(tmp_path: Path) -> None:

@@ -26,8 +26,8 @@ def test_an_order_meets_a_frequency_at_sixty_times_it_over_the_order() -> None:
     figure = interference.figure(one)
     weak, strong, _ = figure["data"]
     assert all("hardly excites it" in text for text in weak["text"])
-    assert all("can excite it" in text for text in strong["text"])
-    assert "order 6 meets mode 1 at 1425 rpm, can excite it" in strong["text"]
+    assert all("excites it" in text and "hardly" not in text for text in strong["text"])
+    assert "order 6 meets mode 1 at 1425 rpm, excites it strongly" in strong["text"]
 
 
 def test_the_larger_the_vector_sum_the_larger_the_mark() -> None:
@@ -42,6 +42,22 @@ def test_what_the_model_says_of_exciting_goes_before_our_own_threshold() -> None
     found = {each.order: each for each in drawn(table=table).crossings if each.mode == 1}
     assert found[4.0].excites
     assert not found[6.0].excites
+
+
+def test_a_weak_order_is_said_to_be_weak() -> None:
+    table = INTERFERENCE.table.assign(strong=INTERFERENCE.table["order"] == 6.0, drives=True)
+    told = interference.figure(drawn(table=table))["data"][1]["text"]
+    assert [each for each in told if "strongly" in each and "order 6 " not in each] == []
+    assert any(each.endswith("excites it weakly") for each in told)
+
+
+def test_letters_stand_away_from_the_discs() -> None:
+    one = drawn()  # 133.95 Hz below the mode at 142.5 Hz, 74 Hz below it, too
+    places = interference.figure(one)["data"][-1]["textposition"]
+    assert places == ["bottom center"] * 3
+    seen = one.measured[0]
+    higher = replace(seen, together=replace(seen.together, frequency_hz=150.0))
+    assert interference.above(one, higher)
 
 
 def test_the_operating_range_is_shaded_and_told() -> None:
@@ -81,7 +97,7 @@ def test_the_table_has_every_crossing_that_is_drawn() -> None:
     one = drawn()
     rows = interference.table(one).rows
     assert len(rows) == len(one.drawn)
-    within = [row for row in rows if row.words == "yes, can excite it"]
+    within = [row for row in rows if (row.words or "").startswith("yes, excites it ")]
     assert len(within) == sum(each.excites and each.within for each in one.crossings)
 
 

@@ -13,13 +13,16 @@ from parsed_page import HOSTILE, Parsed, words_of
 from PIL import Image
 
 from vibetrend.checkup.records import SeriesRecord
+from vibetrend.engine import Engine
 from vibetrend.errors import VibetrendError
 from vibetrend.installation.use import Reached
 from vibetrend.report.card import LONGEST_PLACE, Card, card, html
 from vibetrend.report.link import link
 from vibetrend.trend.advice import CAUTIONS
+from vibetrend.trend.sweeps import RUN_UP_CAUTIONS
 
 TODAY = dt.date(2028, 6, 20)
+SET = 'name = "set"\ncylinders = 4\n[generator]\npoles = 4\nfrequency_hz = 50\n'
 URL = "http://192.168.1.20/main.html"
 
 
@@ -122,7 +125,46 @@ def test_the_series_to_go_on_with_is_the_one_with_a_baseline() -> None:
         made(replace(ended, ended=True)).remarks
     )
     swept = recorded(manner="run-up", speed_rpm=None)
-    assert made(swept).series is None
+    assert made(swept).series == swept.info
+    assert made(swept).speed_rpm == engine().usual_rpm
+
+
+def swept(**info: Any) -> SeriesRecord:
+    one = recorded(**({"id": 9, "manner": "run-up", "speed_rpm": None, "kind": "sound"} | info))
+    return replace(one, recordings=one.recordings.assign(rpm=704.0, end_rpm=2296.0))
+
+
+def test_sweeps_stand_on_it_where_the_logbook_holds_some() -> None:
+    one = made(recorded(), swept(position="stand"))
+    assert one.sweep is not None
+    assert one.to_dict()["sweep"] == {"manner": "run-up", "start_rpm": 700.0, "end_rpm": 2300.0}
+    shown = text(one)
+    for said in (
+        *("700 to 2300 rpm in 45 to 60 s", "three slow run-ups", "one way only", "Damper °C"),
+        *RUN_UP_CAUTIONS,
+        "--manner run-up --rpm 700 --end-rpm 2300 --damper-c DEGREES --position stand",
+        "Recorded at: stand · old phone",
+    ):
+        assert said in shown
+    assert not [each for each in one.remarks if "Not on it" in each]
+    assert "Damper °C" not in text(made(recorded()))
+
+
+def test_a_run_up_is_told_before_one_was_made() -> None:
+    one = made(recorded(), run_up=True)
+    assert one.sweep is not None
+    assert one.sweep.options[:6] == ("--manner", "run-up", "--rpm", "START", "--end-rpm", "END")
+    assert "never past 2600" in text(one)
+    set_ = replace(engine_record("set"), engine=Engine.parse(SET))
+    with pytest.raises(VibetrendError, match="makes no run-up; leave out --run-up"):
+        card(set_, made_on=TODAY, run_up=True)
+
+
+def test_words_too_long_to_be_typed_are_left_out_of_the_options() -> None:
+    one = made(recorded(), swept(position="p" * 150))
+    assert one.sweep is not None
+    assert one.sweep.options[-2:] == ("--damper-c", "DEGREES")
+    assert one.sweep.where.endswith("…")
 
 
 def test_an_overdue_renewal_is_said_before_all_else() -> None:

@@ -100,17 +100,19 @@ def test_the_table_of_resonances_tells_every_number(parsed: Parsed) -> None:
         [joint[name] for name in ("frequency_hz", "damping_ratio", "shift_percent")]
     )
     assert row[-1] == "the crankshaft's own, in orders 4.5, 6"
-    in_order = next(each for each in parsed.rows if each and each[0] == "in order 4.5")
+    in_order = next(each for each in parsed.rows if each and each[0] == "4.5" and len(each) == 8)
     mine = kept[kept["order"] == 4.5].iloc[0]
     assert [cell for cell in in_order if isinstance(cell, float)] == pytest.approx(
-        [mine[name] for name in ("frequency_hz", "speed_rpm", "damping_ratio", "height",
-                                 "shift_percent")]
-    )  # fmt: skip
+        [mine[name] for name in ("speed_rpm", "frequency_hz", "damping_ratio", "height")]
+    )
+    text = words_of(parsed)
+    assert f"Order by order: {CRANK}" in text
+    assert f"Order by order: {OTHER}" not in text  # one order alone: its line says it
 
 
 def test_an_unknown_resonance_is_said_to_be_one(parsed: Parsed) -> None:
     row = next(row for row in parsed.rows if row and row[0] == OTHER and "B" in row)
-    assert row[-1] == "cause unknown, in order 3"
+    assert row[-1] == "cause unknown, in order 3 at 1480 rpm"
     text = words_of(parsed)
     assert "Most peaks that a block shows are its mounts, covers, exhaust or the room" in text
     assert "at the flywheel sits near the node" in text
@@ -223,6 +225,11 @@ def test_heights_and_curves_come_in_the_unit_that_is_wanted() -> None:
         factor = (now[column] / then[column]).dropna()
         assert list(factor) == pytest.approx([1000 / 25.4] * len(factor))
     assert math.isclose(shown.resonances["frequency_hz"].iloc[0], 133.95)
+
+
+def test_amplitudes_without_a_unit_are_a_share_of_full_scale() -> None:
+    assert in_shown.rms_words("of full scale") == "as a share of full scale (rms)"
+    assert in_shown.rms_words("m/s²") == "in m/s² rms"
 
 
 def test_names_are_text() -> None:

@@ -7,11 +7,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vibetrend.recording import FloatArray
-from vibetrend.runup.curves import Curves, grid_rpm
+from vibetrend.runup.curves import SPAN, Curves, grid_rpm
 
 ALL_ORDERS = tuple(np.arange(0.5, 12.5, 0.5))
 TWISTING = frozenset({1.5, 3.0, 4.5, 6.0, 7.5, 9.0, 10.5, 12.0})  # references: in-line six
 STIFFNESS_TO_FREQUENCY = 0.35  # -10 % of the damper's stiffness moves the mode by -3.5 %
+_WINDOW = np.linspace(-0.5, 0.5, 41)  # of a sweep's windows: Hann, over SPAN of the speed
+_WEIGHT = np.cos(np.pi * _WINDOW) ** 2 / (np.cos(np.pi * _WINDOW) ** 2).sum()
 
 
 @dataclass(frozen=True)
@@ -114,8 +116,8 @@ class World:
             if mode.orders is not None and order not in mode.orders:
                 continue
             size = min(mode.share, 0.999) / (1 - min(mode.share, 0.999)) * 2 * mode.damping
-            ratio = hz / mode.hz
-            reply = 1 / (1 - ratio**2 + 2j * mode.damping * ratio)
+            ratio = (hz / mode.hz)[:, np.newaxis] * np.exp(SPAN * _WINDOW)
+            reply = (1 / (1 - ratio**2 + 2j * mode.damping * ratio)) @ _WEIGHT
             value = value + size * reply[:, np.newaxis] * residue
         return strength * np.exp(1.5 * x)[:, np.newaxis] * value
 

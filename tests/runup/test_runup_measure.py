@@ -164,8 +164,8 @@ def test_what_sampling_does_not_reach_is_said_and_left_out() -> None:
     measured = measure(made.recording)
     note = next(note for note in measured.quality if note.code == "rate-too-low")
     assert note.severity == "warning"
-    assert "orders above 125 Hz cannot be seen" in note.message
-    assert "a crank resonance near 141 Hz needs more than 282 samples per second" in note.message
+    assert "At 250 samples per second nothing above 125 Hz can be seen" in note.message
+    assert "(vibetrend crankshaft engine.toml says where)" in note.message
     hertz = measured.runup["order"] * measured.runup["speed_rpm"] / 60
     assert hertz.max() < 125
 
@@ -223,6 +223,13 @@ def test_sweeps_that_cannot_be_are_refused() -> None:
     coarse = Tacho(np.cumsum(1 / np.linspace(12, 40, 800)), 1)
     with pytest.raises(MeasureError, match="too coarse for orders of the crank's speed"):
         measure(Recording(tacho=coarse, manner="run-up"))
+
+
+def test_a_sweep_is_not_set_against_one_of_another_kind(clean: tuple[Swept, Measurement]) -> None:
+    made, before = clean
+    sound = replace(made.recording, kind="sound", unit="1")
+    with pytest.raises(MeasureError, match="this sweep is sound in 1, the one to set it against"):
+        measure(sound, baseline=[before])
 
 
 def test_maps_show_orders_upright_and_resonances_level() -> None:

@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 from vibetrend.engine import Engine
-from vibetrend.simulate import MICROPHONE, PHONE, Habits, SimulateError, aged, how_early
+from vibetrend.simulate import MICROPHONE, PHONE, Habits, SimulateError, aged, how_early, sweep
 from vibetrend.simulate.courses import HEIGHT, IDLE, SPEED, SWEPT, WIDTH, idle_course, swept_courses
 from vibetrend.simulate.habits import sharpness
 from vibetrend.simulate.scenario import MAIN
@@ -92,7 +92,7 @@ def test_says_what_sampling_cannot_reach() -> None:
             assert row["hours"] == np.inf
             assert "show nothing above 125 Hz" in row["why_not"]
             assert "near 139 Hz; record sound" in row["why_not"]
-    assert np.isfinite(found["bond slipping", IDLE]["hours"])
+    assert np.isfinite(found["bond slipping", IDLE]["aged_percent"])
     assert np.isfinite(table(sensor=PHONE, rate=400.0)["rubber softening", SPEED]["hours"])
 
 
@@ -104,6 +104,47 @@ def test_says_where_no_order_passes_the_resonance() -> None:
     assert "nothing of the twist" in table(twist_share=0.0)["rubber softening", SPEED]["why_not"]
 
 
+def test_nothing_is_told_beyond_the_renewal() -> None:
+    later = "not within {} h: that takes damping +276 %"
+    bare, due = (
+        VISCOUS.model_copy(
+            update={"damper": VISCOUS.damper.model_copy(update={"renew_hours": hours})}
+        )
+        for hours in (None, 4000.0)
+    )
+    for engine, hours in ((bare, 10000), (due, 4000)):
+        row = table(engine)["fluid stiffened", HEIGHT]
+        assert row["hours"] == np.inf
+        assert row["why_not"].partition(":")[0] == later.format(hours).partition(":")[0]
+        told = [each["hours"] for each in table(engine).values() if np.isfinite(each["hours"])]
+        assert max(told) <= hours
+
+
+def test_what_is_not_noticed_says_how_far_it_moves() -> None:
+    said = table()["rubber hardening", IDLE]["why_not"]
+    assert said.startswith("not noticed: it changes by ")
+    assert "up to stiffness +" in said
+    assert said.endswith("dB would be noticed")
+
+
+def test_a_bond_lets_go_without_a_sign() -> None:
+    rows = [row for (kind, _), row in table().items() if kind == "bond slipping" and row["aged"]]
+    assert rows
+    assert all(row["aged"].endswith("% of the bond let go") for row in rows)
+    assert not any(row["aged"].startswith("+") for row in rows)
+
+
+def test_a_generator_set_makes_no_run_up() -> None:
+    text = 'name = "s"\ncylinders = 4\n[generator]\npoles = 4\nfrequency_hz = 50\n'
+    governed = Engine.parse(text)
+    assert "makes no run-up" in table(governed)["rubber softening", SPEED]["why_not"]
+    common: dict[str, Any] = {"seconds": 20.0, "rate": 400.0, "seed": 1}
+    with pytest.raises(SimulateError, match="makes no run-up; simulate a coast-down"):
+        sweep(governed, start_rpm=800, end_rpm=1500, **common)
+    recording, _ = sweep(governed, start_rpm=1500, end_rpm=700, **common)
+    assert recording.manner == "coast-down"
+
+
 def test_a_viscous_damper_ages_otherwise() -> None:
     found = table(VISCOUS)
     assert {kind for kind, _ in found} == {"fluid damping lost", "fluid stiffened"}
@@ -112,7 +153,7 @@ def test_a_viscous_damper_ages_otherwise() -> None:
 
 def test_everything_assumed_is_said() -> None:
     said = " ".join(how_early(ENGINE, pace_percent=7.0).assumptions)
-    for part in ("7 % of its stiffness", "nine cases of ten", "every 200 h", "3 sweeps of 30 s",
+    for part in ("7 % of its stiffness", "nine cases of ten", "every 200 h", "3 sweeps of 45 s",
                  "twist is 50 %", "scatters by 0.4 %", "right to 2 degrees C"):  # fmt: skip
         assert part in said
     unknown = " ".join(how_early(VISCOUS).assumptions)

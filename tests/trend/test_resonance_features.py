@@ -76,7 +76,7 @@ def test_the_telling_order_names_the_speed_where_a_person_meets_it():
 
 
 def test_resonances_of_unknown_cause_are_told_last():
-    moved = {CRANK: -0.02, MOUNT: -0.06}
+    moved = {CRANK: -0.035, MOUNT: -0.06}
     table = sweeps(names=tuple(moved), drift=lambda of, what, hours: (
         moved[of] * (what == "frequency" and hours > 900)
     ))  # fmt: skip

@@ -1,5 +1,7 @@
 """A damper whose temperature is stated: what it hides, and what it does not take back."""
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -33,8 +35,8 @@ def changed(seed: int, checkups: int = 4) -> pd.DataFrame:
     return sweeps(checkups=checkups, drift=drift, shared=READING, seed=seed)
 
 
-def frequency(verdict: Verdict) -> pd.Series:
-    return verdict.orders.set_index("feature").loc[FREQUENCY]
+def frequency(verdict: Verdict) -> dict[Any, Any]:
+    return verdict.orders.set_index("feature").loc[FREQUENCY].to_dict()
 
 
 @pytest.mark.parametrize("seed", range(5))

@@ -25,7 +25,6 @@ def cautions(engine: "Engine") -> tuple[str, ...]:
     return (ESTIMATE, *(() if engine.generator else RUN_UP_CAUTIONS), *ALWAYS)
 
 
-
 _SEES = "A slow run-up sees it."
 _GOVERNED = (
     "A set's governor allows no run-up; only a coast-down of 20 s or more, recorded to its end, "
@@ -56,7 +55,11 @@ def crankshaft_words(
             "",
             *(_ageing(ageing, engine, model) if seen is None else _change(seen)),
             "",
-            *(line for each in cautions(engine)[1:] for line in wrapped(each, indent="- ", hanging="  ")),
+            *(
+                line
+                for each in cautions(engine)[1:]
+                for line in wrapped(each, indent="- ", hanging="  ")
+            ),
         ]
     )
 

@@ -87,7 +87,9 @@ def measure(
     shown = None if as_json else shown_units()
     results = []
     failed = False
-    baseline = [measure_file(path, engine=engine, **options) for path in against]
+    earlier = options.copy()
+    earlier.pop("damper_c", None)  # it was that day what it was
+    baseline = [measure_file(path, engine=engine, **earlier) for path in against]
     for path in following(files, "measuring", lambda file: file.name, quiet=as_json):
         try:
             result = measure_file(path, engine=engine, baseline=baseline, **options)

@@ -13,8 +13,8 @@ from vibetrend.report.facts import Fact, severity
 from vibetrend.report.groups import title_of
 from vibetrend.report.levels import Levels
 from vibetrend.report.scales import DECIBEL, Scale, scale_of
+from vibetrend.report.statements import first, place
 from vibetrend.report.words import fixed
-from vibetrend.trend import resonance
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -57,11 +57,7 @@ def changes(found: Sequence[Fact], *, indent: str = "", every: bool = False) -> 
         lines += [strip.head(title), *(strip.row(fact) for fact in rows)]
         shown += rows
     if left := len(known) - len(shown):
-        smaller = (
-            ""
-            if any(resonance.is_resonance(fact.feature) for fact in known)
-            else (" with smaller changes")
-        )
+        smaller = "" if any(map(title_of, known)) else " with smaller changes"  # by change alone
         more = f"and {left} more{smaller}, none of them seen to move (vibetrend status --all)"
         lines += wrapped(more, indent=indent)
     return [*lines, *(_key(shown, indent) if shown else [])]
@@ -84,24 +80,20 @@ def _telling(known: Sequence[Fact]) -> list[Fact]:
     moved = [fact for fact in largest if fact.moved]
     moved.sort(key=lambda fact: severity(fact.state), reverse=True)
     still = [fact for fact in largest if not fact.moved]
-    still.sort(key=lambda fact: not resonance.of_crankshaft(fact.feature))
+    still.sort(key=lambda fact: not _of_crankshaft(fact))
     few = still[: max(_FEW - len(moved), _UNMOVED)]
     told = moved + ([fact for fact in few if _is_told(fact)] or few[:1])
-    return sorted(told, key=_place)
+    return sorted(told, key=place)
 
 
 def _is_told(fact: Fact) -> bool:
     """Say whether its change is shown as more than 0.0, or it is shown anyway."""
-    change = fact.change_db
-    if resonance.in_percent(fact.feature):
-        change = resonance.percent_of(change)
-    return resonance.of_crankshaft(fact.feature) or abs(change) >= _NOTHING
+    change = scale_of(fact.feature).of(fact.change_db)
+    return _of_crankshaft(fact) or abs(change) >= _NOTHING
 
 
-def _place(fact: Fact) -> int:
-    """Return what sorts facts: the crankshaft's own before orders before unknown resonances."""
-    of_crankshaft = resonance.of_crankshaft(fact.feature)
-    return -1 if of_crankshaft else int(resonance.of_unknown(fact.feature))
+def _of_crankshaft(fact: Fact) -> bool:
+    return place(fact) < 0
 
 
 class _Strip:
@@ -151,8 +143,8 @@ class _Strip:
     def _places(self, fact: Fact) -> str:
         strip = [" "] * (2 * self.half + 1)
         band = self._place(_or_zero(fact.band_db)) - self.half
-        for place in range(self.half - band, self.half + band + 1):
-            strip[place] = _letter(_BAND)
+        for column in range(self.half - band, self.half + band + 1):
+            strip[column] = _letter(_BAND)
         strip[self.half] = _letter(_ZERO)
         if math.isfinite(fact.limit_db):
             strip[self._place(fact.limit_db)] = _letter(_LIMIT)
@@ -229,16 +221,14 @@ def _course(
 def featured(found: Sequence[Fact]) -> Fact | None:
     """Return what moved most clearly; where nothing did, what stands farthest from zero.
 
-    Of resonances the crankshaft's own come first, and of these the frequency if nothing moved.
+    Of resonances the crankshaft's own come first, and of these the frequency.
     """
     known = _compared(found)
     moved = [fact for fact in known if fact.moved]
     if moved:
-        return max(moved, key=lambda fact: (-_place(fact), fact.rank))
-    of_crankshaft = [fact for fact in known if resonance.of_crankshaft(fact.feature)]
-    frequency = [fact for fact in of_crankshaft if resonance.is_frequency(fact.feature)]
-    rest = frequency or of_crankshaft or known
-    return max(rest, key=lambda fact: abs(fact.change_db), default=None)
+        return min(moved, key=first)
+    frequency = [f for f in known if _of_crankshaft(f) and f.short.endswith("frequency")]
+    return max(frequency or known, key=lambda fact: abs(fact.change_db), default=None)
 
 
 def bar(share: float, wide: int) -> str:

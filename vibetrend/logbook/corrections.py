@@ -245,9 +245,7 @@ def _tag(name: str, value: Any, of: Mapping[str, Any]) -> Any:
         return plain_line(value.strip(), f"the {name}")
     if name in _DEGREES:
         if not _COLDEST <= value <= _HOTTEST:
-            raise LogbookError(
-                f"{value:g} degrees C cannot be; give {_COLDEST:g} to {_HOTTEST:g}"
-            )
+            raise LogbookError(f"{value:g} degrees C cannot be; give {_COLDEST:g} to {_HOTTEST:g}")
         return float(value)
     if of["manner"] == "steady":
         raise LogbookError(

@@ -27,6 +27,7 @@ LONGEST_PLACE = 120  # characters: what fits beside the picture
 
 _QUIET = {"other_engine": "off", "alternator_load": "low", "shore_power": "off"}
 _LONGEST_COMMAND = 260  # characters that a person types rather than points back at the card
+_CROWDED = 350  # characters of names and places on a card that tells of sweeps as well
 _LONGEST_WORDS = 100  # characters shown of a position, device or condition
 _SMALLER = ((24, "large"), (60, "middle"), (160, "small"))
 _WITHOUT_LINK = (
@@ -78,6 +79,16 @@ class Card:
     baseline_open: bool
     link: Link | None
     remarks: tuple[str, ...]  # what the person who makes the card should know
+
+    @property
+    def crowded(self) -> bool:
+        """Whether everything has to be smaller to stay on one page: much to say, and sweeps too."""
+        if self.sweep is None:
+            return False
+        own = (self.engine, self.spot, *self.same.values(), self.sweep.where, self.next.note)
+        address = self.link.url if self.link else ""
+        overdue = self.renewal.state == "renewal-overdue"
+        return overdue or sum(map(len, (*own, address, *self.command))) > _CROWDED
 
     def to_dict(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -136,10 +147,8 @@ def card(
     due = renewal(record, made_on)
     rpm = record.engine.usual_rpm if info is None else info["speed_rpm"]
     swept = swept_card(record, series, wanted=run_up)
-    if info is None and (only := swept_series(record)) is not None:
-        told = only.info  # so that a steady recording beside it is made in the same way
-    else:
-        told = info
+    # A steady recording beside sweeps alone is made where they are made.
+    told = info if (shown := series or swept_series(record)) is None else shown.info
     command, left_out = _command(record.engine.name, told)
     return Card(
         engine=record.engine.name,

@@ -100,7 +100,9 @@ def _where(series: SeriesRecord | None, steady: SeriesRecord | None) -> str:
         for one in (series, steady)
     )
     text = "" if own == other else " · ".join(filter(None, own))
-    return text if len(text) <= _LONGEST_WHERE else f"{text[:_LONGEST_WHERE]} \N{HORIZONTAL ELLIPSIS}"
+    return (
+        text if len(text) <= _LONGEST_WHERE else f"{text[:_LONGEST_WHERE]} \N{HORIZONTAL ELLIPSIS}"
+    )
 
 
 def _options(

@@ -11,10 +11,11 @@ from vibetrend.checkup.records import EngineRecord, Interference
 from vibetrend.report.drawing import Frame, box, line, picture, text, ticks
 from vibetrend.report.figures import Figure, base_layout, listed, plain
 from vibetrend.report.numbers import Column, Row, Table, cell
-from vibetrend.report.resonances import Resonance, Seen, resonances
+from vibetrend.report.resonances import Resonance, resonances
 from vibetrend.report.words import number
 
 _HEIGHT = 400.0
+_CLEAR = 1.03  # of a natural frequency: above its discs
 _BEYOND = 1.12  # of the highest speed and frequency shown
 _ROOM_PX, _ROOM_PERCENT = 13.0, 6.5  # between the names of two orders
 _DRIVES, _STRONG = 0.08, 0.25  # of a mode's largest sum, where the table does not say what drives
@@ -211,10 +212,11 @@ def _way(crossing: Crossing) -> str:
     return "excites it strongly" if crossing.strongly else "excites it weakly"
 
 
-def above(one: Diagram, seen: Seen) -> bool:
-    """Return whether a letter stands above what was measured: away from the nearest discs."""
-    nearest = min((hertz for _, hertz in one.modes), key=lambda each: abs(each - seen.frequency_hz))
-    return seen.frequency_hz >= nearest
+def above(one: Diagram, found: Resonance) -> bool:
+    """Return whether a letter stands above what was measured: away from discs and their names."""
+    own = found.together.frequency_hz
+    nearest = min((hertz for _, hertz in one.modes), key=lambda each: abs(each - own))
+    return own > _CLEAR * nearest
 
 
 def _measured(found: Resonance, frame: Frame, one: Diagram) -> Iterator[Markup]:
@@ -231,7 +233,7 @@ def _measured(found: Resonance, frame: Frame, one: Diagram) -> Iterator[Markup]:
             )
             yield line(x, low, x, high, "measured-error")
         yield diamond.format(x, y, f"{found.name}, order {seen.order:g}, {seen.speed_rpm:.0f} rpm")
-        yield text(x, y - 10 if above(one, seen) else y + 19, found.letter, "letter", "middle")
+        yield text(x, y - 10 if above(one, found) else y + 19, found.letter, "letter", "middle")
 
 
 def _said(one: Diagram) -> str:
@@ -302,8 +304,8 @@ def _points(one: Diagram) -> Iterator[Figure]:
         "type": "scatter", "mode": "markers+text", "name": "measured",
         "x": listed([seen.speed_rpm for _, seen in rows], 1),
         "y": listed([seen.frequency_hz for _, seen in rows], 2),
-        "text": [found.letter for found, _ in rows], 
-        "textposition": [f"{'top' if above(one, seen) else 'bottom'} center" for _, seen in rows],
+        "text": [found.letter for found, _ in rows],
+        "textposition": [f"{'top' if above(one, found) else 'bottom'} center" for found, _ in rows],
         "customdata": [plain(f"{found.name}, order {seen.order:g}") for found, seen in rows],
         "error_y": {"type": "data", "color": "--low", "thickness": 2, "width": 3,
                     "array": listed([seen.frequency_error_hz for _, seen in rows], 3)},
@@ -327,8 +329,7 @@ def table(one: Diagram) -> Table:
                 number(each.speed_rpm),
                 number(each.share, 2),
             ),
-            words=f"{'yes' if each.within else 'no'}, "
-            f"{_way(each)}",
+            words=f"{'yes' if each.within else 'no'}, {_way(each)}",
         )
         for each in sorted(one.drawn, key=lambda each: (each.mode, each.speed_rpm))
     ]

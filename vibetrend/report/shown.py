@@ -42,9 +42,9 @@ def rms_words(unit: str) -> str:
     Examples
     --------
     >>> rms_words("of full scale")
-    'as a share of full scale, rms,'
+    'as a share of full scale (rms)'
     """
-    return "as a share of full scale, rms," if unit == _SHARE else f"in {unit} rms"
+    return "as a share of full scale (rms)" if unit == _SHARE else f"in {unit} rms"
 
 
 def spectrum(one: OrderSpectrum | None, kind: str, shown: ShownUnits) -> OrderSpectrum | None:

@@ -78,7 +78,7 @@ def further(series: SeriesRecord) -> list[str]:
 def idle_trend(series: SeriesRecord, found: Sequence[Fact], of: EngineRecord) -> Statement:
     """Return what the verdict says, in the order: which, how far, since when, until when."""
     verdict = series.verdict
-    named = sorted((fact for fact in found if fact.moved), key=_first)
+    named = sorted((fact for fact in found if fact.moved), key=first)
     telling = names.telling_orders(series.history)
     shift = fixed(verdict.common_change_db, 1, sign=True)
     together = f"All orders together stand {shift} dB from {baseline_name(series)}"
@@ -105,8 +105,9 @@ def idle_trend(series: SeriesRecord, found: Sequence[Fact], of: EngineRecord) ->
             )
             text = f"{stand}, which speaks of the phone, its spot or the mounts, not of one part."
         case "record-again":
-            why = f"{_nothing_yet(series)} " if verdict.orders.empty else ""
-            text = f"{why}A recording of the latest check-up looks wrong: take it again."
+            text = "A recording of the latest check-up looks wrong: take it again."
+            if verdict.orders.empty:
+                text, more = _nothing_yet(series), [text]
         case "another-day":
             jumped = verdict.common_state == "another-day"
             text = f"{together}. {_UNCONFIRMED}" if jumped else _UNCONFIRMED
@@ -134,10 +135,17 @@ def idle_trend(series: SeriesRecord, found: Sequence[Fact], of: EngineRecord) ->
     )
 
 
-def _first(fact: Fact) -> tuple[bool, int, float]:
-    """Return what sorts facts: worst first, resonances of unknown cause last."""
+def place(fact: Fact) -> int:
+    """Return what sorts facts: resonances of the crankshaft first, those of unknown cause last."""
+    if names.of_crankshaft(fact.feature):
+        return -1
+    return int(names.of_unknown(fact.feature))
+
+
+def first(fact: Fact) -> tuple[int, int, bool, float]:
+    """Return what sorts facts: by place, then worst first, of a resonance the frequency first."""
     severe, evidence = fact.rank
-    return names.of_unknown(fact.feature), -severe, -evidence
+    return place(fact), -severe, not names.is_frequency(fact.feature), -evidence
 
 
 def _told(fact: Fact, telling: Mapping[str, float]) -> str:
@@ -223,10 +231,12 @@ def _none_of_crankshaft(series: Sequence[SeriesRecord]) -> str:
     """Return what is said where none counts as the crankshaft's; empty without sweeps."""
     if not series:
         return ""
-    states = {one.verdict.state for one in series}
-    if states == {"no-baseline"}:
+    if all(one.verdict.orders.empty for one in series):
         return _nothing_yet(series[0])
-    return _NONE_SO_FAR if states <= {"no-baseline", "learning"} else _NONE_OF_CRANKSHAFT
+    learning = all(
+        one.recordings["baseline"].all() and one.verdict.state != "no-change-seen" for one in series
+    )
+    return _NONE_SO_FAR if learning else _NONE_OF_CRANKSHAFT
 
 
 def resonance(
@@ -259,7 +269,7 @@ def resonance(
             return _damper("not-measured", "Not measured", BLIND, more)
         words = "None seen so far" if none == _NONE_SO_FAR else "Not seen"
         return _damper("not-measured", words, none or _NONE_OF_CRANKSHAFT, more)
-    top = max(crank, key=lambda fact: fact.rank)
+    top = min(crank, key=first)
     also = [fact for fact in crank if fact is not top and fact.moved]
     more = [f"Also: {moved(fact)}." for fact in also] + more + ([warmth] if warmth else [])
     match top.state:
@@ -301,9 +311,9 @@ def _still(crank: Sequence[Fact]) -> str:
 
 
 def _largest(found: Sequence[Fact]) -> list[str]:
-    known = [fact for fact in found if abs(fact.change_db) >= 0.05]
-    # What can be told of the damper comes before what is of unknown cause.
-    known = [fact for fact in known if not names.of_unknown(fact.feature)] or known
+    # What tells something of the damper, where there is any, rather than what does not.
+    telling = [fact for fact in found if place(fact) <= 0] or found
+    known = [fact for fact in telling if abs(fact.change_db) >= 0.05]
     if not known:
         return []
     fact = max(known, key=lambda one: abs(one.change_db))

@@ -24,7 +24,7 @@ from vibetrend.runup.fitting import (
     fit,
     half_width,
     scatter_of,
-    shape,
+    seen,
     variance_of,
     window,
 )
@@ -175,7 +175,7 @@ class _Own:
     def parts(self, x: FloatArray, theta: FloatArray) -> FloatArray:
         """Return what b, d and e are multiplied by, (..., K, N, 3) for `theta` (..., 5)."""
         shift, width, height, place, damping = np.moveaxis(theta, -1, 0)[..., None, None]
-        real, size = shape(x - shift - place, self.damping * np.exp(width + damping))
+        real, size = seen(x - shift - place, self.damping * np.exp(width + damping))
         root = np.exp(height / 2)
         parts = np.stack([root * real, root * size, (root * root - root) * size], axis=-1)
         return np.asarray(parts * np.exp(self.tilt * x)[..., np.newaxis])

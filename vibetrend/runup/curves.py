@@ -14,6 +14,9 @@ each other. A resonance of damping ratio 0.02 is four steps wide."""
 
 LOG_STEP = float(np.log(SPEED_RATIO))
 
+SPAN = 0.025
+"""Share of the speed that the Hann window behind each value covers; more in a fast sweep."""
+
 VISIBLE = 3.0  # standard errors
 
 ComplexArray = NDArray[np.complex128]

@@ -5,9 +5,9 @@ import numpy as np
 from vibetrend.engine import Engine
 from vibetrend.orders.signal import Signal
 from vibetrend.recording import FloatArray, Note, Recording
-from vibetrend.runup.curves import Curves
+from vibetrend.runup.curves import SPAN, Curves
 from vibetrend.runup.one_way import OneWay, worth_telling
-from vibetrend.runup.order_curves import FEWEST_TURNS, SPAN
+from vibetrend.runup.order_curves import FEWEST_TURNS
 from vibetrend.runup.track import Track
 
 LEAST_SWEEP = 0.10  # of log speed; no resonance is seen whole in less

@@ -24,9 +24,11 @@ _USABLE = 0.95  # of half the rate
 _SILENT = 1e-300
 _RIDGE = 1e-9
 _BESIDE = (0.943, 1.061)  # ratios at which few orders of a track meet those of another
-_SAME = 0.01  # of the speed
+_SAME, _POINTS = 0.01, 5  # of the speed; where it is looked at in a stretch
 _BETTER, _MORE = 0.03, 0.15  # log power, and share of it: explained by another track, to be taken
 _VALLEY, _SHOWN = 0.15, 0.5  # share of what is explained before and after; log power there
+_CLEAR_VALLEY, _CLEAR = 0.35, 2.0  # the same where nearly all is explained before and after
+_PLAIN = 1.0  # log power: much is explained
 _KNOCK = 1.5  # log power above the median
 _NOTHING, _FEW = 0.15, 2  # share and number of stretches; of noise it is half of them
 
@@ -37,10 +39,11 @@ def best_of(signal: Signal, tracks: Sequence[Track]) -> Track:
     Only stretches count in which two tracks differ.
     """
     best = tracks[0]
+    within = np.linspace(0.0, signal.duration, _STRETCHES * _POINTS)
     for track in tracks[1:]:
         left = left_over(signal, [best, track, *_beside(best)])
-        centres = _centres(signal)
-        differ = np.abs(np.log(track.hertz_at(centres) / best.hertz_at(centres))) > _SAME
+        apart = np.abs(np.log(track.hertz_at(within) / best.hertz_at(within)))
+        differ = apart.reshape(_STRETCHES, _POINTS).max(axis=1) > _SAME
         differ &= np.isfinite(left).all(axis=0)
         if not differ.any():
             continue
@@ -56,8 +59,8 @@ def loses_its_way(
     """Say whether a track explains next to nothing for a while, and much before and after.
 
     A track that slides from the speed of the crank to one half as high, or back, does so. A knock
-    does so too, but is louder than the rest. Nor may there be many stretches between two times of
-    which it explains nothing at all.
+    does so too, but is louder than the rest. Nor may what is explained drop at once to next to
+    nothing, or be nothing at all in many stretches. Only those between two times count.
     """
     left = left_over(signal, [track, *_beside(track)])
     centres = _centres(signal)
@@ -70,9 +73,14 @@ def loses_its_way(
     after = np.maximum.accumulate(gain[::-1])[::-1]
     around = np.minimum(before, after)
     knock = total > np.median(total) + _KNOCK
-    valley = (around > _SHOWN) & (gain < _VALLEY * around) & ~knock
+    share = np.where(around > _CLEAR, _CLEAR_VALLEY, _VALLEY)
+    valley = (around > _SHOWN) & (gain < share * around) & ~knock
     nothing = (gain <= 0) & ~knock
-    return bool(valley.any() or nothing.sum() > max(_FEW, _NOTHING * gain.size))
+    one, other = gain[~knock][:-_FEW], gain[~knock][_FEW:]  # from one to the next but one
+    high, low = np.maximum(one, other), np.minimum(one, other)
+    dropped = (high > _PLAIN) & (low < _VALLEY * high)
+    few = nothing.sum() <= max(_FEW, _NOTHING * gain.size)
+    return bool(valley.any() or dropped.any() or not few)
 
 
 def left_over(signal: Signal, tracks: Sequence[Track]) -> FloatArray:

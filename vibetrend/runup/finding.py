@@ -13,8 +13,8 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from vibetrend.recording import FloatArray
-from vibetrend.runup.curves import LOG_STEP
-from vibetrend.runup.fitting import ROUGH, ROUGHEST, Fit, Mode, fit, half_width, shape
+from vibetrend.runup.curves import LOG_STEP, SPAN
+from vibetrend.runup.fitting import ROUGH, ROUGHEST, Fit, Mode, fit, half_width, seen
 from vibetrend.runup.powers import Powers
 
 MOST = 8  # resonances told of one sweep, the clearest
@@ -22,8 +22,9 @@ SEEN = 16.0  # chi-square a resonance has to explain in one order, two parameter
 LEAST_STRENGTH = 0.1  # of a power over its surroundings: 0.4 dB
 _TRIED_DAMPING = (0.012, 0.03, 0.07)
 _CLEAR = 40.0  # chi-square in all orders that show it: all frequencies were tried
-_TOO_NARROW, _TOO_WIDE = 0.01, 0.19  # a step of the grid; a smooth bend
+_TOO_NARROW, _TOO_WIDE = 0.007, 0.19  # less than a step of the grid; a smooth bend
 _HELPS = 10.0  # chi-square in an order that shows it too weakly by itself
+_FEWEST_SPEEDS = 24  # in a few turns fewer are told: those show nothing for sure
 _SIDE = 4  # points needed on either side
 _ONE_ORDER = 60.0  # no order counts for more than this
 _ENOUGH = 30.0
@@ -32,6 +33,11 @@ _LEAST_LEFT = 0.02  # share of a power that taking a resonance away may leave
 _ONE_CLEAR = 60.0  # chi-square where only one order shows it
 MODEL_ERROR = 0.07  # of the damping ratio, in ln f: other modes beside; by simulated boats
 MODEL_ERROR_ALONE = 0.12  # of one order by itself
+_DAMPING_ERROR = 1.7  # of ln zeta, times zeta: wide ones run into others; by simulated sweeps
+_DAMPING_ERROR_ALONE = 3.0
+_WINDOW_ERROR = 0.016  # of ln zeta, times (SPAN / zeta)^2: a quarter of what a window adds
+_MAINS_HZ, _MAINS_TIMES = (50.0, 60.0), (1, 2, 3)
+_MAINS_APART, _MAINS_SHARP = 0.015, 0.012  # of ln f; damping ratio: no resonance, but hum crossed
 _APART = 0.03  # of ln f: nearer ones are one
 
 
@@ -55,9 +61,20 @@ class Resonance:
         return float(np.hypot(self.joint.log_frequency_error, MODEL_ERROR * self.mode.damping))
 
 
+def damping_error(fitted: Fit, *, alone: bool) -> float:
+    """Return the standard error of ln zeta, with what the model leaves out.
+
+    Other modes beside, and that an engine which hunts passes more than `SPAN` in a window.
+    """
+    zeta = fitted.mode.damping
+    beside = (_DAMPING_ERROR_ALONE if alone else _DAMPING_ERROR) * zeta
+    window = min(_WINDOW_ERROR * (SPAN / zeta) ** 2, 0.5)
+    return float(np.linalg.norm([fitted.log_damping_error, beside, window]))
+
+
 def find(sweep: Powers) -> list[Resonance]:
     """Return the resonances of a sweep, lowest first; none where it shows none."""
-    if sweep.power.size == 0:
+    if sweep.power.size == 0 or np.isfinite(sweep.power).any(axis=0).sum() < _FEWEST_SPEEDS:
         return []
     fits: list[Fit] = []
     for _ in range(_LOOKS):  # what a strong one hides shows once that is taken away
@@ -125,7 +142,7 @@ def scan(sweep: Powers) -> tuple[FloatArray, FloatArray]:
     for damping in _TRIED_DAMPING:
         half = int(half_width(damping) / LOG_STEP)
         x = np.arange(-half, half + 1, dtype=float) * LOG_STEP
-        design = np.stack([np.ones_like(x), x, x * x, *shape(x, damping)], axis=1)
+        design = np.stack([np.ones_like(x), x, x * x, *seen(x, damping)], axis=1)
         for row, start in enumerate(offset - offset.min()):
             better = _better(sweep, row, design, half)
             place = score[row, start : start + count]
@@ -162,6 +179,13 @@ def _left(design: FloatArray, y: FloatArray, w: FloatArray) -> FloatArray:
     return np.asarray((w * y * y).sum(axis=1) - (found * side).sum(axis=1))
 
 
+def _of_the_mains(mode: Mode) -> bool:
+    """Say whether this is what is left where orders cross a line of the mains."""
+    lines = np.outer(_MAINS_HZ, _MAINS_TIMES)
+    near = np.abs(np.log(mode.frequency_hz / lines)).min() < _MAINS_APART
+    return bool(near and mode.damping < _MAINS_SHARP)
+
+
 def _candidates(score: FloatArray) -> list[int]:
     """Return where the orders together peak, the clearest first."""
     total = np.minimum(score, _ONE_ORDER).sum(axis=0)
@@ -196,6 +220,7 @@ def _resolve(sweep: Powers, first: Fit, beside: Sequence[Mode]) -> Resonance | N
     if (
         clear < (_CLEAR if len(each) > 1 else _ONE_CLEAR)
         or not _TOO_NARROW < joint.mode.damping < _TOO_WIDE
+        or _of_the_mains(joint.mode)
     ):
         return None
     return Resonance(joint, each, covering, tuple(beside))

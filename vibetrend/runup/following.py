@@ -16,7 +16,7 @@ from vibetrend.runup.temperature import Warmth, warmth
 
 COLUMNS = (
     *("recording", "visit", "hours", "date", "baseline", "order", "feature", "amplitude"),
-    *("standard_error", "shared_error", "visible", "unit"),
+    *("standard_error", "shared_error", "visible", "unit", "telling_order"),
 )
 
 
@@ -66,6 +66,8 @@ def following(
         open in the frequency. Frequencies of the crankshaft are corrected to the damper's mean
         temperature at the baseline where both are known. A resonance of unknown cause may be a
         rubber mount: it is not corrected, and has the error of an unknown temperature.
+        `telling_order` is the order in which a resonance is clearest at the baseline, the same in
+        all its rows; NaN where none is clear.
     """
     ordered = sorted(sweeps, key=lambda sweep: (sweep.hours, sweep.visit, sweep.recording))
     ordered = [sweep for sweep in ordered if not sweep.runup.empty]
@@ -98,6 +100,7 @@ def followed(
         hertz = named.resonance.mode.frequency_hz
         width = 2 * named.resonance.mode.damping * hertz
         frequency = hertz * (np.exp(shift.shift) - warm.shift_percent / 100)
+        telling = against.telling_order(named)
         values = (
             ("frequency", frequency, shift.error, warm.error_percent / 100, "Hz"),
             ("height", np.exp(shift.height), shift.height_error, 0.0, "of the baseline's"),
@@ -113,6 +116,7 @@ def followed(
                 "shared_error": value * shared,
                 "visible": True,
                 "unit": unit,
+                "telling_order": telling,
             }
             for quantity, value, error, shared, unit in values
         ]

@@ -73,9 +73,11 @@ def measure(
     Raises
     ------
     MeasureError
-        If no speed is stated, the recording is too short or too long, or the engine cannot sweep.
+        If no speed is stated, the recording is too short or too long, the engine cannot sweep, or
+        an earlier sweep is of another kind or unit.
     """
     refuse_generator(recording, engine)
+    _refuse_another_kind(recording, [each.recording for each in baseline])
     if recording.duration_s > _LONGEST_S:
         raise MeasureError(
             f"the sweep is {recording.duration_s:.0f} s long, {_LONGEST_S:.0f} s at most are "
@@ -181,7 +183,7 @@ def _found(slow: Recording, signal: Signal, ends: Ends, *, top_hz: float) -> tup
         return found, signal
     wide = prepare(slow, top_hz=top_hz)
     again = found_track(wide, ends.wider())
-    best = best_of(wide, [found.track, again.track])
+    best = best_of(wide, [again.track, found.track])
     return (found, signal) if best is found.track else (again, wide)
 
 
@@ -228,7 +230,7 @@ def _curves(
     if odd:
         ratios = np.concatenate([driven, odd])
         fit = fitted(signal, theta, places, orders=orders, ratios=ratios, hertz=hertz)
-    return curves(fit, signal, unit=unit), places
+    return curves(fit, signal, unit=unit, taken_out=[line.hertz for line in hum]), places
 
 
 def _of_teeth(recording: Recording, engine: Engine | None) -> _Swept:
@@ -262,6 +264,16 @@ def _resonances(
         damper_c=damper_c,
         baseline_damper_c=baseline_damper_c,
     )
+
+
+def _refuse_another_kind(recording: Recording, before: Sequence[Recording]) -> None:
+    for one in before:
+        if (one.kind, one.unit) != (recording.kind, recording.unit):
+            raise MeasureError(
+                f"this sweep is {recording.kind} in {recording.unit}, the one to set it against "
+                f"{one.kind} in {one.unit}; their peaks are not the same, so give one of the same "
+                f"kind and unit"
+            )
 
 
 def _mean_damper_c(baseline: Sequence[Measurement]) -> float | None:

@@ -24,6 +24,7 @@ Place = Literal["nose", "flywheel"]
 
 FEWEST_ORDERS = 2
 STRONG_SUM = 0.25  # of the largest: an order that drives less hardly stands out
+_FOLLOWED_SUM = 0.19  # a vee's firing order and its multiples alone are too few
 _SOME_SUM = 0.1  # one that can show it where little else shakes the block
 _UNLIKE = 0.05  # what is left of a sum of 0: cylinders are unlike by 3 to 10 %
 _COUPLED = 0.4  # how unlike orders answer beside what is expected, ln of amplitude
@@ -33,7 +34,7 @@ _UNTOLD = 1.6  # how far it may then be off, ln of amplitude
 _LOUDNESS = np.exp(np.linspace(-5, 5, 101))  # of the resonance, whole: tried
 _FARTHEST = 9.0  # chi-square at which an order counts no more against either
 _CLEAR = 100.0  # chi-square in the orders that can twist the crank
-_SHARPEST, _BLUNTEST = 0.015, 0.12  # damping ratios of a crank behind a damper; assumed
+_SHARPEST, _BLUNTEST = 0.01, 0.12  # damping ratios of a crank behind a damper; assumed
 _MINOR_MORE = 2.0  # times the power, beside the rest, in orders that twist more than they shake
 _AS_STRONG = 0.35  # of the usual strength among the orders that can show it
 _MAJOR = 0.75  # of the largest sum: all cylinders push together, and shake the block together too
@@ -44,24 +45,39 @@ Sums = Mapping[float, float]
 
 
 def sums(engine: Engine | None) -> Sums | None:
-    """Return how the phase vectors add up in a linear twist; None where not known."""
-    if engine is None:
+    """Return how the phase vectors add up in a linear twist; None where that tells nothing."""
+    if engine is None or engine.cylinders == 1:  # one adds up with nothing
         return None
     each = {row.order: row.twist_sum for row in expected_orders(engine) if row.twist_sum}
     return {order: value / max(each.values()) for order, value in each.items()} or None
 
 
 def excitable(twist: Sums | None) -> frozenset[float] | None:
-    """Return the orders that twist a crank strongly; None where not known."""
+    """Return the orders in which a crank's twist is followed; None where not known."""
     if twist is None:
         return None
-    return frozenset(order for order, value in twist.items() if value > STRONG_SUM)
+    return frozenset(order for order, value in twist.items() if value > _FOLLOWED_SUM)
+
+
+def why_no_sums(engine: Engine | None) -> str:
+    """Return in words why there are no sums to judge by."""
+    if engine is not None and engine.cylinders == 1:
+        return "one cylinder twists its crank in every order, so no order speaks for it"
+    return "the engine's firing order is not known, so no order speaks for its crank"
 
 
 def cause(
-    resonance: Resonance, sweep: Powers, *, twist: Sums | None, tacho_at: Place | None
+    resonance: Resonance,
+    sweep: Powers,
+    *,
+    twist: Sums | None,
+    tacho_at: Place | None,
+    why_none: str = "",
 ) -> tuple[Cause, str]:
-    """Return what a resonance is, and in words why, if it is not known."""
+    """Return what a resonance is, and in words why, if it is not known.
+
+    `why_none` says why there is no `twist`.
+    """
     covering = resonance.covering
     orders = sweep.orders[covering.row]
     shown = set(orders[visible(covering)]) | set(resonance.each)
@@ -69,7 +85,7 @@ def cause(
     if tacho_at == "nose" and (twist is None or able):
         return "crankshaft", ""
     if twist is None:
-        return "unknown", "the engine's firing order is not known, so no order speaks for its crank"
+        return "unknown", why_none or why_no_sums(None)
     if len(shown) == 1:
         return "unknown", f"only order {next(iter(shown)):g} shows it"
     if len(able) < FEWEST_ORDERS:

@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 
 from vibetrend.recording import FloatArray
 
@@ -46,16 +45,6 @@ def one_way(time: FloatArray, hertz: FloatArray, *, rises: bool) -> OneWay:
         last += 1
     back = down[2] if rises else up[2]
     return OneWay(float(time[first]), float(time[last]), rises, change, back)
-
-
-def counted(track: pd.DataFrame, manner: str) -> tuple[float, float, float]:
-    """Return from which to which rpm a sweep counts, and how many seconds that took.
-
-    Of a table with `time_s` and `rpm`, two rows or more.
-    """
-    time, rpm = track["time_s"].to_numpy(float), track["rpm"].to_numpy(float)
-    part = one_way(time, rpm, rises=manner == "run-up")
-    return *part.ends(time, rpm), part.last_s - part.first_s
 
 
 def worth_telling(found: OneWay) -> bool:

@@ -15,18 +15,19 @@ order and speed, over what the fit left; its variance is that times the variance
 fit.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import scipy.linalg
+from numpy.typing import NDArray
 
 from vibetrend.orders.fit import ComplexArray, phasors
 from vibetrend.orders.signal import Signal
 from vibetrend.recording import FloatArray
-from vibetrend.runup.curves import SPEED_RATIO, Curves, grid_rpm
+from vibetrend.runup.curves import LOG_STEP, SPAN, SPEED_RATIO, Curves, grid_rpm
 from vibetrend.runup.track import Track
 
-SPAN = 0.025
 FEWEST_TURNS, MOST_TURNS = 10.0, 200.0
 _SHORT_TURNS = 5.0  # what a sweep of few turns has to do with
 _USABLE = 0.95  # of half the sampling rate
@@ -37,6 +38,9 @@ _SAMPLES_EACH = 3.0  # effective samples for each number fitted
 _RIDGE = 1e-9
 _BLOCK = 4096  # samples; fits the cache
 _HANN_SD = 0.1808  # standard deviation of a Hann window, share of its length
+_OVERLAP = 5.0  # values in a window at most: more would be the same samples again
+_CROSSED = 1.2  # windows' spans to either side of a line of the clock
+_LESS_SURE = 5.0  # times the variance right at one; by simulated sweeps
 _BEND = 2  # steps of the grid over which a curve's bend is looked at
 _NOISE_ORDERS, _NOISE_SPEEDS = 1, 3  # neighbours to either side
 
@@ -179,10 +183,18 @@ def fitted(
     return Fitted(places, orders, value, between, inflation)
 
 
-def curves(fit: Fitted, signal: Signal, *, unit: str, rms: FloatArray | None = None) -> Curves:
+def curves(
+    fit: Fitted,
+    signal: Signal,
+    *,
+    unit: str,
+    rms: FloatArray | None = None,
+    taken_out: Sequence[float] = (),
+) -> Curves:
     """Return the curves of a fit.
 
-    `rms`, shape (K, M), is by what values are multiplied to become rms in `unit`.
+    `rms`, shape (K, M), is by what values are multiplied to become rms in `unit`; `taken_out` are
+    the frequencies of lines of the clock that were: where an order crosses one it is less sure.
     """
     orders, rpm = fit.orders, fit.windows.speed_rpm
     if rms is None:
@@ -191,8 +203,10 @@ def curves(fit: Fitted, signal: Signal, *, unit: str, rms: FloatArray | None = N
     inflation = np.where(fit.inflation <= _INFLATED, fit.inflation, np.nan)
     noise = _smoothed(fit.between) * inflation[:, :, np.newaxis]
     noise = noise + np.maximum(_bent(fit) - noise, 0.0)
+    noise = noise * _crossing(fit, taken_out)[:, :, np.newaxis]
     scale = rms[:, :, np.newaxis]
     value = np.where(np.isfinite(noise), fit.value * scale, complex(np.nan, np.nan))
+    value[:, ~_telling(fit.windows)] = complex(np.nan, np.nan)
     return Curves(
         orders=orders,
         speed_rpm=rpm,
@@ -200,6 +214,26 @@ def curves(fit: Fitted, signal: Signal, *, unit: str, rms: FloatArray | None = N
         variance=np.where(np.isfinite(value), noise * scale**2, np.nan),
         unit=unit,
     )
+
+
+def _telling(places: Windows) -> NDArray[np.bool_]:
+    """Say which speeds tell something new, shape (M,): where windows are wide only some do."""
+    kept = np.zeros(places.span.size, bool)
+    last = -np.inf
+    for number, span in enumerate(places.span.tolist()):
+        if (number - last) * LOG_STEP >= span / _OVERLAP - LOG_STEP / 2:
+            kept[number], last = True, number
+    return kept
+
+
+def _crossing(fit: Fitted, lines: Sequence[float]) -> FloatArray:
+    """Return by how much what is left of lines of the clock raises the variance, shape (K, M)."""
+    more = np.ones(fit.value.shape[:2])
+    hertz = fit.orders[:, np.newaxis] * fit.windows.speed_rpm / 60
+    for line in lines:
+        apart = np.abs(np.log(hertz / line)) / (_CROSSED * fit.windows.span)
+        more += (_LESS_SURE - 1) * np.cos(np.pi / 2 * np.minimum(apart, 1.0)) ** 2
+    return more
 
 
 def _bent(fit: Fitted) -> FloatArray:

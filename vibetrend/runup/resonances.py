@@ -12,9 +12,16 @@ from vibetrend.engine import Engine
 from vibetrend.recording import Note
 from vibetrend.runup.aligning import MOST_SHIFT, Shift, align, level_of
 from vibetrend.runup.curves import Curves
-from vibetrend.runup.finding import MODEL_ERROR, MODEL_ERROR_ALONE, Resonance, find
+from vibetrend.runup.finding import (
+    MODEL_ERROR,
+    MODEL_ERROR_ALONE,
+    Resonance,
+    damping_error,
+    find,
+    visible,
+)
 from vibetrend.runup.fitting import Fit
-from vibetrend.runup.naming import Cause, Place, cause, excitable, sums
+from vibetrend.runup.naming import Cause, Place, cause, excitable, sums, why_no_sums
 from vibetrend.runup.powers import Powers, pooled, powers
 from vibetrend.runup.temperature import doubt, warmth
 
@@ -79,6 +86,20 @@ class Reference:
                 shifts.append((named, moved))
         return shifts
 
+    def telling_order(self, named: Named) -> float:
+        """Return the order in which a resonance is clearest; NaN where none tells.
+
+        Of the crankshaft's only orders count that twist it strongly, where those are known.
+        """
+        covering = named.resonance.covering
+        orders = self.pool.orders[covering.row]
+        tells = visible(covering) | np.isin(orders, list(named.resonance.each))
+        if named.cause == "crankshaft" and self.excited is not None:
+            tells &= np.isin(orders, list(self.excited))
+        if not tells.any():
+            return float("nan")
+        return float(orders[np.argmax(np.where(tells, covering.gain, -np.inf))])
+
     @property
     def own_share(self) -> float:
         """Return the baseline's variance beside a sweep's, in a shift of the two."""
@@ -97,7 +118,9 @@ def reference(
     twist = sums(engine) if excited is None else dict.fromkeys(excited, 1.0)
     named = []
     for resonance in find(pool):
-        what, why = cause(resonance, pool, twist=twist, tacho_at=tacho_at)
+        what, why = cause(
+            resonance, pool, twist=twist, tacho_at=tacho_at, why_none=why_no_sums(engine)
+        )
         near = f"near {resonance.mode.frequency_hz:.0f} Hz"
         name = f"crankshaft {near}" if what == "crankshaft" else near
         named.append(Named(resonance, name, what, why))
@@ -245,22 +268,24 @@ def _rows(found: Resonance | None, named: Named, shift: Shift | None) -> list[di
         return [_row(np.nan, hz, errors[0], damping, errors[1], [])]
     seen = sorted(found.each)
     return [
-        _of_fit(np.nan, found.joint, MODEL_ERROR, seen),
-        *(_of_fit(order, found.each[order], MODEL_ERROR_ALONE, seen) for order in seen),
+        _of_fit(np.nan, found.joint, seen),
+        *(_of_fit(order, found.each[order], seen) for order in seen),
     ]
 
 
-def _of_fit(order: float, fitted: Fit, model: float, seen: list[float]) -> dict[str, Any]:
+def _of_fit(order: float, fitted: Fit, seen: list[float]) -> dict[str, Any]:
+    alone = bool(np.isfinite(order))
+    model = MODEL_ERROR_ALONE if alone else MODEL_ERROR
     hz, damping = fitted.mode.frequency_hz, fitted.mode.damping
     row = _row(
         order,
         hz,
         hz * float(np.hypot(fitted.log_frequency_error, model * damping)),
         damping,
-        damping * fitted.log_damping_error,
+        damping * damping_error(fitted, alone=alone),
         seen,
     )
-    if np.isfinite(order) and fitted.peak[0] > 0:  # else a dip: it only takes away
+    if alone and fitted.peak[0] > 0:  # else a dip: it only takes away
         height = float(np.sqrt(fitted.peak[0]))
         row["height"] = height
         row["height_standard_error"] = float(fitted.peak_error[0]) / max(2 * height, 1e-300)

@@ -111,7 +111,7 @@ def coarse_track(signal: Signal, ends: Ends) -> Coarse:
 def _paths(
     energy: SingleArray, speeds: FloatArray, changes: FloatArray, ends: Ends
 ) -> list[IntArray]:
-    """Return the likeliest paths, each once: as stated, with its ends free, anywhere."""
+    """Return the likeliest paths, each once: as stated but for its ends, as stated, anywhere."""
     one_way = np.ones(len(changes), bool)
     if ends.rises is not None:
         least = -_BACK * (changes[1] - changes[0]) * 1.01
@@ -127,7 +127,7 @@ def _paths(
     kept = slice(round((1 - _MIDDLE) / 2 * len(energy)), round((1 + _MIDDLE) / 2 * len(energy)))
     far = np.abs(np.log(speeds / speeds[stated[kept], np.newaxis])) > _NEAR
     freed[kept] -= (_NEVER * far[:, np.newaxis]).astype(np.float32)
-    paths = [stated, best_path(freed, _STEP, changes[one_way])[0]]
+    paths = [best_path(freed, _STEP, changes[one_way])[0], stated]
     paths.append(best_path(energy, _STEP, changes)[0])
     return [
         path

@@ -282,8 +282,8 @@ def _assumptions(
             f"resonance: how much of it reaches your spot nobody can say in advance."
         )
         yield (
-            f"From sweep to sweep a frequency scatters by {SCATTER_PERCENT:g} %: assumed, the upper "
-            f"end of what simulated order curves gave; noise alone would make it "
+            f"From sweep to sweep a frequency scatters by {SCATTER_PERCENT:g} %: assumed, the "
+            f"upper end of what simulated order curves gave; noise alone would make it "
             f"{100 * (10 ** (sharp.frequency_db / 20) - 1):.2f} % at best."
         )
         if not fresh.viscous:

@@ -95,8 +95,9 @@ def ways_of_ageing(engine: Engine) -> pd.DataFrame:
     """Return in a row for each way of ageing what it does to the first mode, and to fast idle.
 
     Columns change (words), means (in numbers, of a named way), shift_percent (of every critical
-    speed), height_db (of the strongest order's peak), width_factor; at fast idle firing_order_db (change of the firing order),
-    fast_idle_db (the largest change of a strong order) and fast_idle_order (which one).
+    speed), height_db (of the strongest order's peak), width_factor; at fast idle firing_order_db
+    (change of the firing order), fast_idle_db (the largest change of a strong order) and
+    fast_idle_order (which one).
     """
     before = Crankshaft.of(engine)
     mode = before.modes[0]

@@ -56,7 +56,7 @@ def _begun_across(first_visit: int, arranged: History, levels: Levels) -> LayUp 
 def strongest_first(rows: Table, *states: str) -> Table:
     """Return the rows in some states, past the limit and then the strongest evidence first.
 
-    Resonances of unknown cause come last.
+    Of a resonance its frequency comes first; those of unknown cause come last.
     """
     some = [row for row in rows if row["state"] in states]
     return sorted(
@@ -64,6 +64,7 @@ def strongest_first(rows: Table, *states: str) -> Table:
         key=lambda row: (
             resonance.of_unknown(row["feature"]),
             row["state"] != "past-limit",
+            not resonance.is_frequency(row["feature"]),
             -abs(row["evidence_z"]),
         ),
     )
