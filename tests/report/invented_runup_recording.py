@@ -11,7 +11,7 @@ from invented_runups import ORDERS, curves, resonances
 import vibetrend as vt
 from vibetrend.checkup.looking import looked_at
 from vibetrend.checkup.records import RecordingRecord
-from vibetrend.orders import Measurement, Speed
+from vibetrend.orders import Measurement, Speed, Swept
 from vibetrend.recording import Source
 
 RATE, SECONDS, FROM_RPM, TO_RPM = 800.0, 20.0, 1100.0, 2340.0
@@ -39,6 +39,7 @@ def measured_sweep() -> Measurement:
             rpm=float(rpm.mean()), standard_error_rpm=0.4, spread_percent=21.0,
             method="harmonics", tag_rpm=FROM_RPM, candidates_rpm=[],
             track=pd.DataFrame({"time_s": time[::80], "rpm": rpm[::80]}),
+            swept=Swept(start_rpm=rpm[0], end_rpm=rpm[::80][-1], seconds=time[-1] - time[0]),
         ),
         orders=pd.DataFrame(), driven=pd.DataFrame(), overall=pd.DataFrame(), quality=[],
         runup=table.assign(floor=0.01, phase_deg=0.0, visible=True),

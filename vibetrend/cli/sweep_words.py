@@ -16,6 +16,7 @@ if TYPE_CHECKING:  # only the types: a terminal needs nothing to measure with
 _MOST_ORDERS = 8
 _NAME = 24  # columns
 _LONG_S = 10.0
+_MOST = 0.9  # of the recording: what counts is not told apart
 
 
 def sweep_words(measurement: "Measurement") -> str:
@@ -40,31 +41,16 @@ def _speed(measurement: "Measurement") -> str:
     manner, track = measurement.recording.manner, measurement.speed.track
     if measurement.speed.method == "tag":
         return f"{manner}: its speed was not found in the recording"
-    if not len(measurement.runup):
+    swept = measurement.speed.swept
+    if swept is None:
         return f"{manner}: no sweep that can be measured, see below"
-    codes = {note.code for note in measurement.quality}
-    rises = (manner == "run-up") != ("sweep-other-way" in codes)
-    whole = _lasted(track)
-    counted = _one_way(track, rises) if "sweep-both-ways" in codes else track
-    low, high = counted["rpm"].min(), counted["rpm"].max()
-    first, last = (low, high) if rises else (high, low)
-    part = f" of {_seconds(whole)}" if counted is not track else ""
+    whole = float(track["time_s"].iloc[-1] - track["time_s"].iloc[0])
+    part = f" of {_seconds(whole)}" if swept.seconds < _MOST * whole else ""
+    way = "run-up" if swept.end_rpm > swept.start_rpm else "coast-down"
     return (
-        f"{'run-up' if rises else 'coast-down'} from {first:.0f} to {last:.0f} rpm in "
-        f"{_seconds(_lasted(counted))}{part}, from {measurement.speed.method}"
+        f"{way} from {swept.start_rpm:.0f} to {swept.end_rpm:.0f} rpm in "
+        f"{_seconds(swept.seconds)}{part}, from {measurement.speed.method}"
     )
-
-
-def _one_way(track: "pd.DataFrame", rises: bool) -> "pd.DataFrame":
-    """Return the rows in which the speed goes furthest one way: those that count."""
-    rpm = track["rpm"] if rises else -track["rpm"]
-    last = int((rpm - rpm.cummin()).to_numpy().argmax())
-    first = int(rpm.iloc[: last + 1].to_numpy().argmin())
-    return track.iloc[first : last + 1]
-
-
-def _lasted(track: "pd.DataFrame") -> float:
-    return float(track["time_s"].iloc[-1] - track["time_s"].iloc[0])
 
 
 def _seconds(duration: float) -> str:

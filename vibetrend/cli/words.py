@@ -172,10 +172,12 @@ def added_words(added: "Added") -> str:
 
 def ran_words(measurement: "Measurement") -> str:
     """Return the speed measured; of a sweep, where it began and ended."""
-    manner, track = measurement.recording.manner, measurement.speed.track["rpm"]
+    manner, swept = measurement.recording.manner, measurement.speed.swept
     if manner == "steady":
         return f"{measurement.speed.rpm:.1f} rpm"
-    return f"{manner} from {track.iloc[0]:.0f} to {track.iloc[-1]:.0f} rpm"
+    if swept is None:
+        return f"{manner} without a speed"
+    return f"{manner} from {swept.start_rpm:.0f} to {swept.end_rpm:.0f} rpm"
 
 
 def notes_words(notes: Sequence[Note]) -> list[str]:

@@ -1,7 +1,7 @@
 """From a recording to crankshaft speed and order amplitudes, with honest uncertainty."""
 
 from vibetrend.orders.amplitude_spectrum import AmplitudeSpectrum, amplitude_spectrum
-from vibetrend.orders.measurement import METHOD_VERSION, Measurement, Speed
+from vibetrend.orders.measurement import METHOD_VERSION, Measurement, Speed, Swept
 from vibetrend.orders.measuring import measure
 from vibetrend.orders.spectrogram import Spectrogram, spectrogram
 from vibetrend.orders.trace import Trace, trace
@@ -12,6 +12,7 @@ __all__ = [
     "Measurement",
     "Spectrogram",
     "Speed",
+    "Swept",
     "Trace",
     "amplitude_spectrum",
     "measure",

@@ -12,6 +12,15 @@ METHOD_VERSION = 2
 """Raised whenever the same file would give other numbers."""
 
 
+@dataclass(frozen=True, kw_only=True)
+class Swept:
+    """The part of a sweep that counts: where the speed goes furthest one way."""
+
+    start_rpm: float
+    end_rpm: float
+    seconds: float
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Speed:
     """Crankshaft speed through a recording."""
@@ -23,6 +32,7 @@ class Speed:
     tag_rpm: float | None
     candidates_rpm: list[float]  # other speeds that would explain the recording almost as well
     track: pd.DataFrame = field(repr=False)  # time_s, rpm
+    swept: Swept | None = None  # None of a steady recording, and where no sweep was found
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -84,7 +94,8 @@ class Measurement:
                 "spread_percent": plain(speed.spread_percent),
                 "method": speed.method,
                 "candidates_rpm": list(speed.candidates_rpm),
-            },
+            }
+            | ({} if speed.swept is None else {"swept": vars(speed.swept)}),
             "orders": rows(self.orders),
             "driven": rows(self.driven),
             "others": rows(self.others),

@@ -18,7 +18,7 @@ from vibetrend.report.interference import Diagram, diagram
 from vibetrend.report.levels import Levels, levels
 from vibetrend.report.log import Log, log
 from vibetrend.report.statement import Statement
-from vibetrend.report.statements import further, idle_trend, statements
+from vibetrend.report.statements import first, further, idle_trend, statements
 from vibetrend.report.sweeps import Sweep, sweep
 
 _ON_EVERY_FIRST_SCREEN = (
@@ -54,7 +54,7 @@ class SeriesPart:
     @property
     def with_history(self) -> list[Fact]:
         """The features that have a history; what most needs looking at comes first."""
-        ranked = sorted(self.facts, key=lambda fact: fact.rank, reverse=True)
+        ranked = sorted(self.facts, key=first)
         return [fact for fact in ranked if len(self.levels.of(fact.feature, fact.order)[1])]
 
     @property

@@ -21,13 +21,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vibetrend.recording import FloatArray
-from vibetrend.runup.curves import LOG_STEP, SPAN, ComplexArray
+from vibetrend.runup.curves import LOG_STEP, SPAN
 from vibetrend.runup.least_squares import CLOSE, SMALL, descend, solve
 from vibetrend.runup.powers import Powers
 
 LEAST_DAMPING, MOST_DAMPING = 0.004, 0.2
 BREATHING = 0.06  # how far a power strays from any smooth curve, share; more is found from scatter
 _NODE, _OUTER = 0.2804, 0.2078  # of a Hann window as long as 1: moments to the fifth are right
+_NODES = (
+    (float(np.exp(-_NODE * SPAN)), _OUTER),
+    (1.0, 1 - 2 * _OUTER),
+    (float(np.exp(_NODE * SPAN)), _OUTER),
+)
 _FEWEST = 14  # points of a window
 ROUNDS = (1e-3, 1e-3, CLOSE)
 ROUGH = (1e-3, 1e-3)
@@ -129,14 +134,14 @@ def seen(x: FloatArray, damping: FloatArray | float) -> tuple[FloatArray, FloatA
     A window is a Hann one over `SPAN` of the speed, so it shows the mean of h over as much of ln f:
     by Gauss's three points for that weight.
     """
-    parts = [_reply(x + ahead * SPAN, damping) for ahead in (-_NODE, 0.0, _NODE)]
-    mean = _OUTER * (parts[0] + parts[2]) + (1 - 2 * _OUTER) * parts[1]
-    return np.asarray(mean.real), np.asarray(mean.real**2 + mean.imag**2)
-
-
-def _reply(x: FloatArray, damping: FloatArray | float) -> ComplexArray:
-    r = np.exp(x)
-    return np.asarray(2 * damping / (1 - r * r + 2j * damping * r))
+    speed, twice = np.exp(x), 2 * damping
+    real, imaginary = np.zeros(()), np.zeros(())
+    for ratio, share in _NODES:
+        r = ratio * speed
+        stiff, damped = 1 - r * r, twice * r
+        part = share * twice / (stiff * stiff + damped * damped)
+        real, imaginary = real + part * stiff, imaginary - part * damped
+    return np.asarray(real), np.asarray(real * real + imaginary * imaginary)
 
 
 def half_width(damping: float) -> float:

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 import pandas as pd
@@ -11,7 +12,7 @@ from vibetrend.errors import MeasureError
 from vibetrend.orders import Measurement
 from vibetrend.orders.amplitudes import COLUMNS
 from vibetrend.orders.checks import check
-from vibetrend.orders.measurement import Speed
+from vibetrend.orders.measurement import Speed, Swept
 from vibetrend.orders.overall import COLUMNS as OVERALL_COLUMNS
 from vibetrend.orders.overall import HIGHEST_HZ, overall
 from vibetrend.orders.signal import HEARD_HZ, Signal, between, prepare, slowed
@@ -40,6 +41,8 @@ from vibetrend.runup.steady_lines import clock_lines, followed_again, odd_ratios
 from vibetrend.runup.teeth_curves import teeth_curves
 from vibetrend.runup.track import Track, track_of_tacho
 from vibetrend.runup.tracking import REACH, WIDER, Ends
+
+Method = Literal["harmonics", "tacho"]
 
 HIGHEST_ORDER = 12.0
 _LONGEST_S = 600.0
@@ -143,7 +146,8 @@ def _of_samples(recording: Recording, engine: Engine | None) -> _Swept:
     track = found.track
     table = track.table(begins=begins)
     way = one_way(*_evenly(track), rises=recording.manner == "run-up")
-    speed = _speed(recording, track, table, found, "harmonics" if tacho is None else "tacho")
+    method: Method = "harmonics" if tacho is None else "tacho"
+    speed = _speed(recording, track, table, found, method, way)
     start_rpm, end_rpm = _ends_rpm(track, way)
     made = None
     if way.change >= LEAST_SWEEP:
@@ -239,7 +243,7 @@ def _of_teeth(recording: Recording, engine: Engine | None) -> _Swept:
     track = track_of_tacho(tacho_track(recording.tacho))
     way = one_way(*_evenly(track), rises=recording.manner == "run-up")
     notes = [*recording.notes, *sweep_notes(recording, track, way)]
-    speed = _speed(recording, track, track.table(), Found(track), "tacho")
+    speed = _speed(recording, track, track.table(), Found(track), "tacho", way)
     made = None
     if way.change >= LEAST_SWEEP:
         made, more = teeth_curves(recording.tacho, track, way)
@@ -322,17 +326,25 @@ def _orders(engine: Engine | None) -> FloatArray:
 
 
 def _speed(
-    recording: Recording, track: Track, table: pd.DataFrame, found: Found, method: str
+    recording: Recording,
+    track: Track,
+    table: pd.DataFrame,
+    found: Found,
+    method: Method,
+    way: OneWay,
 ) -> Speed:
     rpm = 60 * track.mean_hz()
+    start_rpm, end_rpm = _ends_rpm(track, way)
+    swept = Swept(start_rpm=start_rpm, end_rpm=end_rpm, seconds=way.last_s - way.first_s)
     return Speed(
         rpm=rpm,
         standard_error_rpm=found.error * rpm,
         spread_percent=float(100 * np.std(table["rpm"]) / np.mean(table["rpm"])),
-        method="tacho" if method == "tacho" else "harmonics",
+        method=method,
         tag_rpm=recording.rpm,
         candidates_rpm=[ratio * rpm for ratio in found.rivals],
         track=table,
+        swept=swept if way.change >= LEAST_SWEEP else None,
     )
 
 

@@ -25,23 +25,21 @@ ALONE = (
 
 def speed(measured: "Measurement") -> Statement:
     """Return from where to where the speed ran, and how it was found."""
-    track, found = measured.speed.track, measured.speed
-    time, rpm = track["time_s"].to_numpy(float), track["rpm"].to_numpy(float)
-    known = found.method != "tag"
+    found, swept = measured.speed, measured.speed.swept
     stated = [measured.recording.rpm, measured.recording.end_rpm]
     said = " to ".join("not stated" if each is None else f"{each:g}" for each in stated)
     more = "No rpm was stated." if stated == [None, None] else f"Stated: {said} rpm."
-    if not known or len(rpm) < 2:
+    if found.method == "tag" or swept is None:
         return Statement(
             label="Speed", state="not-measured", words="Not found",
             text="The speed through this recording was not found.", more=(more,),
         )  # fmt: skip
-    seconds = float(time[-1] - time[0])
+    pace = abs(swept.end_rpm - swept.start_rpm) / swept.seconds
     return Statement(
         label="Speed",
         state="no-change-seen",
-        words=f"{rpm[0]:.0f} to {rpm[-1]:.0f} rpm",
-        text=f"In {seconds:.0f} s, {abs(rpm[-1] - rpm[0]) / seconds:.3g} rpm a second on average; "
+        words=f"{swept.start_rpm:.0f} to {swept.end_rpm:.0f} rpm",
+        text=f"In {swept.seconds:.2g} s, {pace:.2g} rpm a second on average; "
         f"{_FOUND_BY[found.method]}.",
         more=(more,),
     )
