@@ -59,28 +59,33 @@ def loses_its_way(
     """Say whether a track explains next to nothing for a while, and much before and after.
 
     A track that slides from the speed of the crank to one half as high, or back, does so. A knock
-    does so too, but is louder than the rest. Nor may what is explained drop at once to next to
-    nothing, or be nothing at all in many stretches. Only those between two times count.
+    does so too, but is louder than the rest. Nor may it be nothing at all in many stretches, nor,
+    where orders fold and half the speed is a likely mistake, drop at once to next to nothing. Only
+    stretches between two times count.
     """
     left = left_over(signal, [track, *_beside(track)])
     centres = _centres(signal)
     kept = np.isfinite(left).all(axis=0) & (centres > first_s) & (centres < last_s)
     total = left[1:, kept].mean(axis=0)
     gain = total - left[0, kept]
-    if not gain.size:
+    if gain.size < 2:
         return False
+    folds = _folds(signal, [track])
+    if not folds:
+        # One stretch by itself is where an order crosses mains, which any track explains.
+        gain, total = np.maximum(gain[1:], gain[:-1]), np.maximum(total[1:], total[:-1])
     before = np.maximum.accumulate(gain)
     after = np.maximum.accumulate(gain[::-1])[::-1]
     around = np.minimum(before, after)
     knock = total > np.median(total) + _KNOCK
-    share = np.where(around > _CLEAR, _CLEAR_VALLEY, _VALLEY)
+    share = np.where(folds & (around > _CLEAR), _CLEAR_VALLEY, _VALLEY)
     valley = (around > _SHOWN) & (gain < share * around) & ~knock
     nothing = (gain <= 0) & ~knock
     one, other = gain[~knock][:-_FEW], gain[~knock][_FEW:]  # from one to the next but one
     high, low = np.maximum(one, other), np.minimum(one, other)
     dropped = (high > _PLAIN) & (low < _VALLEY * high)
     few = nothing.sum() <= max(_FEW, _NOTHING * gain.size)
-    return bool(valley.any() or dropped.any() or not few)
+    return bool(valley.any() or (folds and dropped.any()) or not few)
 
 
 def left_over(signal: Signal, tracks: Sequence[Track]) -> FloatArray:
@@ -88,7 +93,7 @@ def left_over(signal: Signal, tracks: Sequence[Track]) -> FloatArray:
 
     NaN where a stretch has too few samples.
     """
-    folds = signal.rate < 2.1 * signal.nyquist_hz
+    folds = _folds(signal, tracks)
     centres = _centres(signal)
     found = np.full((len(tracks), _STRETCHES), np.nan)
     for column, centre in enumerate(centres.tolist()):
@@ -119,6 +124,12 @@ def _residual_power(samples: FloatArray, lines: ComplexArray) -> FloatArray:
     solution = scipy.linalg.cho_solve(factor, design @ samples, check_finite=False)
     power: FloatArray = ((samples - design.T @ solution) ** 2).sum(axis=0)
     return power
+
+
+def _folds(signal: Signal, tracks: Sequence[Track]) -> bool:
+    """Say whether orders come to lie above half the rate, where they fold."""
+    fastest = max(float(track.hertz.max()) for track in tracks)
+    return bool(_ORDERS[-1] * fastest > signal.nyquist_hz)
 
 
 def _centres(signal: Signal) -> FloatArray:
