@@ -77,6 +77,8 @@ def main() -> None:
             take(browser, demo, "phone.png", PHONE)
             take(browser, demo, "dark.png", PHONE, scheme="dark", of=".changes")
             take(browser, demo, "print.png", {"width": A4_INSIDE, "height": 980}, paper=True)
+            take(browser, demo, "interference.png", {"width": 1100, "height": 900},
+                 of="#engine-1-interference .chart")  # fmt: skip
             take(browser, demo, "record.png", {"width": 1100, "height": 900}, of=".turns")
             take(browser, one, "measured.png", {"width": 1180, "height": 1180})
             take(browser, card, "card.png", {"width": 860, "height": 1080})
