@@ -91,7 +91,6 @@ def test_the_damper_s_temperature_goes_along_with_the_history(
             date=FITTED,
             baseline=True,
             runup=pd.DataFrame(),
-            resonances=pd.DataFrame(),
             circumstances={} if damper_c is None else {"damper_c": damper_c},
         )
         for number, damper_c in enumerate((40.0, None))

@@ -32,11 +32,7 @@ def _followed(kept: Sequence[KeptSweep], series: Series) -> pd.DataFrame:
                 date=each.date,
                 baseline=each.baseline,
                 runup=each.runup,
-                resonances=each.resonances,
-                **{
-                    name: each.circumstances.get(name)
-                    for name in ("damper_c", "coolant_c", "room_c")
-                },
+                damper_c=each.circumstances.get("damper_c"),
             )
             for each in kept
         ],

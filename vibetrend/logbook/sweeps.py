@@ -1,4 +1,4 @@
-"""Sweeps as they are kept: order curves and resonances of each, to be followed over the hours."""
+"""Sweeps as they are kept: the order curves of each, to be followed over the hours."""
 
 import datetime as dt
 import json
@@ -24,7 +24,6 @@ class KeptSweep:
     date: dt.date
     baseline: bool
     runup: pd.DataFrame  # as in `Measurement`
-    resonances: pd.DataFrame
     circumstances: dict[str, Any]  # stated of the day: temperatures, other engine and so on
 
 
@@ -46,7 +45,6 @@ def sweeps(book: Logbook, series_id: int, *, before: bool = False) -> list[KeptS
             recording.baseline,
             recording.tags,
             sa.func.json_extract(measurement.result, "$.runup").label("runup"),
-            sa.func.json_extract(measurement.result, "$.resonances").label("resonances"),
         )
         .select_from(counting.recording)
         .join(schema.filing, schema.filing.c.recording_id == recording.id)
@@ -72,6 +70,5 @@ def _kept(row: Any) -> KeptSweep:
         date=dt.date.fromisoformat(row.date),
         baseline=row.baseline,
         runup=pd.DataFrame(json.loads(row.runup or "[]")),
-        resonances=pd.DataFrame(json.loads(row.resonances or "[]")),
         circumstances=among(json.loads(row.tags)),
     )

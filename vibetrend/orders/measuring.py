@@ -19,8 +19,8 @@ from vibetrend.orders.overall import COLUMNS as OVERALL_COLUMNS
 from vibetrend.orders.overall import HIGHEST_HZ, overall
 from vibetrend.orders.phase import Spline, phase_through
 from vibetrend.orders.search import REACH
-from vibetrend.orders.signal import HEARD_HZ, Signal, between, middle, prepare, slowed
-from vibetrend.orders.speed import HIGHEST_ORDER, likeliest
+from vibetrend.orders.signal import HEARD_HZ, Signal, covered, middle, prepare, slowed
+from vibetrend.orders.speed import HIGHEST_ORDER, likeliest, lines_of
 from vibetrend.orders.steadiness import (
     not_running,
     only_whole_orders,
@@ -73,11 +73,11 @@ def measure(recording: Recording, *, engine: Engine | None = None) -> Measuremen
     tag = _stated_rpm(recording, engine, notes) if track is None else 60 * track.mean_hz()
     part, begins = recording, 0.0
     if track is not None:
-        part, begins = _covered(recording, track)
+        part, begins = covered(recording, float(track.time[0]), float(track.time[-1]))
     part, later = middle(part, seconds=_LONGEST_SECONDS)
     begins += later
     _refuse_what_is_too_short(part, tag)
-    orders = _orders(engine)
+    orders = lines_of(engine)
     driven = _driven(engine)
     top_hz = max([float(orders[-1]), *(ratio for _, ratio in driven)]) * (1 + REACH) * tag / 60
     slow = slowed(part, top_hz=max(HEARD_HZ, top_hz))
@@ -204,18 +204,6 @@ def _of_teeth(recording: Recording) -> Measurement:
     )
 
 
-def _covered(recording: Recording, track: TachoTrack) -> tuple[Recording, float]:
-    """Return the part of a recording that its tacho covers, as `between` does."""
-    first, last = float(track.time[0]), float(track.time[-1])
-    times = recording.time_s()
-    if min(last, times[-1]) - max(first, times[0]) <= 2 / recording.mean_rate_hz:
-        raise MeasureError(
-            f"the tacho has its edges from {first:.4g} to {last:.4g} s, the samples lie from "
-            f"{times[0]:.4g} to {times[-1]:.4g} s; give both the same clock"
-        )
-    return between(recording, first, last)
-
-
 def _stated_rpm(recording: Recording, engine: Engine | None, notes: list[Note]) -> float:
     if recording.rpm is not None:
         return recording.rpm
@@ -253,13 +241,6 @@ def _shortened(recording: Recording, part: Recording) -> list[Note]:
             f"{where} {part.duration_s:.0f} s of {recording.duration_s:.0f} s count.",
         )
     ]
-
-
-def _orders(engine: Engine | None) -> FloatArray:
-    orders = np.arange(1, 2 * HIGHEST_ORDER + 1) / 2
-    if engine is not None:
-        orders = np.union1d(orders, [engine.firing_order_number])
-    return orders
 
 
 def _driven(engine: Engine | None) -> Driven:

@@ -6,6 +6,7 @@ from typing import overload
 
 import numpy as np
 
+from vibetrend.errors import MeasureError
 from vibetrend.orders.clock import read_clock
 from vibetrend.recording import FloatArray, Recording
 
@@ -163,6 +164,28 @@ def middle(recording: Recording, *, seconds: float) -> tuple[Recording, float]:
     time, half = recording.time_s(), seconds / 2
     centre = float(time[recording.count // 2])
     return between(recording, centre - half, centre + half)
+
+
+def covered(recording: Recording, first: float, last: float) -> tuple[Recording, float]:
+    """Return the part of a recording that its tacho covers, as `between` does.
+
+    Parameters
+    ----------
+    first, last : float
+        When the tacho has its first and last edge, seconds.
+
+    Raises
+    ------
+    MeasureError
+        If the two have no time in common.
+    """
+    times = recording.time_s()
+    if min(last, times[-1]) - max(first, times[0]) <= 2 / recording.mean_rate_hz:
+        raise MeasureError(
+            f"the tacho has its edges from {first:.4g} to {last:.4g} s, the samples lie from "
+            f"{times[0]:.4g} to {times[-1]:.4g} s; give both the same clock"
+        )
+    return between(recording, first, last)
 
 
 def between(recording: Recording, start: float, end: float) -> tuple[Recording, float]:

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from vibetrend.engine import Engine
 from vibetrend.errors import MeasureError
 from vibetrend.orders.estimate import Driven, Estimate, NotFollowedError, begun, settled, tried
 from vibetrend.orders.lines import MAINS_HZ
@@ -12,6 +13,16 @@ from vibetrend.orders.signal import Signal
 from vibetrend.recording import FloatArray
 
 HIGHEST_ORDER = 12.0
+
+
+def lines_of(engine: Engine | None) -> FloatArray:
+    """Return the orders that are fitted: every half order, and an engine's firing order."""
+    orders = np.arange(1, 2 * HIGHEST_ORDER + 1) / 2
+    if engine is not None:
+        orders = np.union1d(orders, [engine.firing_order_number])
+    return orders
+
+
 _HOPELESS = 1000.0  # log evidence by which a candidate may be behind after one round
 _TAG_ERROR = 0.025  # standard deviation of a rev counter, share of the speed
 _STILL_LEFT = 0.75  # of the weight of strangers, at most, for another speed to be right

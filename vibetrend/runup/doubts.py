@@ -4,6 +4,7 @@ import numpy as np
 
 from vibetrend.engine import Engine
 from vibetrend.orders.signal import Signal
+from vibetrend.orders.speed import HIGHEST_ORDER
 from vibetrend.recording import FloatArray, Note, Recording
 from vibetrend.runup.curves import SPAN, Curves
 from vibetrend.runup.one_way import OneWay, worth_telling
@@ -16,7 +17,6 @@ _TAG_SHARE, _TAG_REACH = 0.10, 0.20
 _PAST_RATED = 0.02
 _RESONANCES_HZ = (100.0, 300.0)  # first ones of crankshafts, about; common practice, no source
 _BLIND_HZ = 150.0  # seeing no higher, few of them
-_HIGHEST_ORDER = 12.0
 _FAST, _VERY_FAST = 0.035, 0.06  # share of the speed that a window covers
 _CURVES_SHOWN = 0.04  # of all values, visible: noise alone makes some 0.2 %
 
@@ -177,7 +177,7 @@ def rate_notes(
 ) -> list[Note]:
     """Say above which frequency nothing was sampled, and what is hidden there."""
     seen = signal.nyquist_hz
-    if seen >= fastest_hz * _HIGHEST_ORDER:
+    if seen >= fastest_hz * HIGHEST_ORDER:
         return []
     blind = seen < _BLIND_HZ
     if engine is not None:

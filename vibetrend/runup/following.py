@@ -30,10 +30,7 @@ class Sweep:
     date: dt.date | None
     baseline: bool
     runup: pd.DataFrame  # as `Measurement.runup`
-    resonances: pd.DataFrame | None = None  # as `Measurement.resonances`; not needed
     damper_c: float | None = None
-    coolant_c: float | None = None  # says nothing sure of the ring's rubber; not used
-    room_c: float | None = None  # the same
 
 
 def following(

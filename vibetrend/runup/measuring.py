@@ -15,7 +15,8 @@ from vibetrend.orders.checks import check
 from vibetrend.orders.measurement import Speed, Swept
 from vibetrend.orders.overall import COLUMNS as OVERALL_COLUMNS
 from vibetrend.orders.overall import HIGHEST_HZ, overall
-from vibetrend.orders.signal import HEARD_HZ, Signal, between, prepare, slowed
+from vibetrend.orders.signal import HEARD_HZ, Signal, covered, prepare, slowed
+from vibetrend.orders.speed import lines_of
 from vibetrend.orders.teeth_track import tacho_track
 from vibetrend.recording import FloatArray, Note, Recording
 from vibetrend.runup.curves import Curves
@@ -44,7 +45,6 @@ from vibetrend.runup.tracking import REACH, WIDER, Ends
 
 Method = Literal["harmonics", "tacho"]
 
-HIGHEST_ORDER = 12.0
 _LONGEST_S = 600.0
 _FEWEST_TURNS = 16.0
 
@@ -126,9 +126,9 @@ def _of_samples(recording: Recording, engine: Engine | None) -> _Swept:
         ends = stated_ends(recording, engine, notes)
         high = ends.high
     else:
-        part, begins = _covered(recording, tacho)
+        part, begins = covered(recording, float(tacho.time[0]), float(tacho.time[-1]))
         ends, high = None, float(tacho.hertz.max()) * (1 + REACH)
-    orders = _orders(engine)
+    orders = lines_of(engine)
     top_hz = float(orders[-1]) * high
     slow = slowed(part, top_hz=max(HEARD_HZ, top_hz))
     notes += check(recording, slow=slow)
@@ -297,18 +297,6 @@ def _evenly(track: Track) -> tuple[FloatArray, FloatArray]:
     return time, track.hertz_at(time)
 
 
-def _covered(recording: Recording, tacho: Track) -> tuple[Recording, float]:
-    """Return the part of a recording that its tacho covers, and when its time 0 was."""
-    first, last = float(tacho.time[0]), float(tacho.time[-1])
-    times = recording.time_s()
-    if min(last, times[-1]) - max(first, times[0]) <= 2 / recording.mean_rate_hz:
-        raise MeasureError(
-            f"the tacho has its edges from {first:.4g} to {last:.4g} s, the samples lie from "
-            f"{times[0]:.4g} to {times[-1]:.4g} s; give both the same clock"
-        )
-    return between(recording, first, last)
-
-
 def _refuse_what_is_too_short(signal: Signal, fastest_hz: float) -> None:
     turns = signal.duration * fastest_hz
     if turns < _FEWEST_TURNS:
@@ -316,13 +304,6 @@ def _refuse_what_is_too_short(signal: Signal, fastest_hz: float) -> None:
             f"the sweep is too short: {signal.duration:.2g} s hold {turns:.0f} turns at most, "
             f"{_FEWEST_TURNS:.0f} are needed; record all of it, or a run-up of 45 s"
         )
-
-
-def _orders(engine: Engine | None) -> FloatArray:
-    orders = np.arange(1, int(2 * HIGHEST_ORDER) + 1) / 2
-    if engine is not None:
-        orders = np.union1d(orders, [engine.firing_order_number])
-    return orders
 
 
 def _speed(

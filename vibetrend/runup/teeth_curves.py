@@ -14,6 +14,7 @@ import numpy as np
 from vibetrend.errors import MeasureError
 from vibetrend.orders.crank_speed import TOOTH_SPACING
 from vibetrend.orders.signal import Signal
+from vibetrend.orders.speed import HIGHEST_ORDER
 from vibetrend.orders.teeth_track import edges_of
 from vibetrend.recording import FloatArray, Note, Tacho
 from vibetrend.runup.curves import Curves
@@ -21,7 +22,6 @@ from vibetrend.runup.one_way import OneWay
 from vibetrend.runup.order_curves import curves, fitted, windows
 from vibetrend.runup.track import Track
 
-HIGHEST_ORDER = 12.0
 _MIGHT_MATTER = 12.0  # an order N - k below this passes as order k of N teeth
 _SMOOTH_TURNS = 6.0  # of a Hann window, three engine cycles: its zeros are at all half orders
 
